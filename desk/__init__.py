@@ -1,0 +1,1 @@
+"""People and programs → the packages below."""

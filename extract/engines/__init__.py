@@ -1,0 +1,1 @@
+"""OCR engines: pixels → words with confidence, one module per engine."""

@@ -1,0 +1,1 @@
+"""Photos of stamped codes → model code, variant and tooth counts."""

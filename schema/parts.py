@@ -1,0 +1,51 @@
+"""Model codes and variants as people print, stamp and type them → the form in which they are compared."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+_CAGE_WORDS = re.compile(
+    r"\b(cage|k[äa]e?fig\w*|version|ausf[üu]e?hrung|chape|gabbia|caja|jaula|pata|kooi|type|typ|tipo|length)\b",
+    re.IGNORECASE,
+)
+_SIZES: dict[str, frozenset[str]] = {
+    "S": frozenset("S SHORT KURZ KURZER KURZE COURT COURTE CORTO CORTA KORT KORTE".split()),
+    "M": frozenset(
+        "M MEDIUM MID MITTEL MITTLERER MITTLERE MOYEN MOYENNE MEDIO MEDIA MIDDEL MIDDELLANG MIDDELLANGE".split()
+    ),
+    "L": frozenset("L LONG LANG LANGER LANGE LONGUE LUNGO LUNGA LARGO LARGA".split()),
+}
+_LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "Z": "2", "S": "5", "B": "8", "G": "6"})
+
+
+def squash(text: str | None) -> str:
+    """``text`` without case, spaces, punctuation and accents: ``"twx-240 É"`` → ``"TWX240E"``."""
+    folded = unicodedata.normalize("NFKD", text or "").upper()
+    return "".join(c for c in folded if c.isalnum() and not unicodedata.combining(c))
+
+
+def code_key(code: str | None) -> str:
+    """A model code as compared: ``"TWX 240"``, ``"TWX-240"`` and ``"twx240"`` are one part."""
+    return squash(code)
+
+
+def lookalike_key(code: str | None) -> str:
+    """A model code with the signs that are easily taken for one another folded (O and 0, B and 8, …)."""
+    return squash(code).translate(_LOOKALIKES)
+
+
+def variant_key(variant: str | None) -> str:
+    """A variant as compared: words for cage dropped, short, medium and long in six languages folded to S, M and L.
+
+    ``None`` and blank give ``""``, which stands for the part without a variant.
+    """
+    if variant is None:
+        return ""
+    bare = squash(_CAGE_WORDS.sub(" ", variant)) or squash(variant)
+    return next((size for size, words in _SIZES.items() if bare in words), bare)
+
+
+def part_label(code: str, variant: str | None) -> str:
+    """A part as shown to people: the code, and the variant behind it where there is one."""
+    return f"{code} {variant}" if variant else code

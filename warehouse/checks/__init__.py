@@ -1,0 +1,1 @@
+"""Resolved limits of the parts of a build → check results."""

@@ -1,0 +1,1 @@
+"""Numbered steps from an old store to the present one."""
