@@ -1,1 +1,21 @@
-"""Claims → kept, resolved, questioned."""
+"""Claims are kept, resolved and questioned here; the Ledger is the way in."""
+
+from .ingest import IngestReport, Progress
+from .judge import Correction
+from .ledger import Ledger
+from .lookup import StoreParts
+from .register import ToldClaim
+from .search import ClaimFilter
+from .store import Store, StoreSettings
+
+__all__ = [
+    "ClaimFilter",
+    "Correction",
+    "IngestReport",
+    "Ledger",
+    "Progress",
+    "Store",
+    "StoreParts",
+    "StoreSettings",
+    "ToldClaim",
+]

@@ -1,0 +1,110 @@
+"""The Ledger: one short method for each thing that can be asked of a store."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..schema.errors import CogledgerError
+from ..schema.limits import PartKind
+from ..schema.resolved import Part
+from .asking import AnyBuild, BatchLine, answer_build, answer_builds
+from .evidence import Evidence, make_evidence
+from .ingest import IngestReport, OnProgress, ingest
+from .judge import Correction, confirm_claim, correct_claim, reject_claim
+from .lookup import StoreParts
+from .photos import StampReport, read_stamps
+from .register import ToldClaim
+from .search import ClaimFilter, list_claims, list_limits
+from .store import Store, StoreSettings, choose_folder
+
+if TYPE_CHECKING:
+    from ..schema.answers import FitAnswer
+
+
+class Ledger:
+    """A store and what can be asked of it.
+
+    The folder is the one given, else the one in the environment variable ``COGLEDGER_STORE``, else ``./ledger``. It
+    is made by the first ``read``. Nothing stays open between calls, so several programs can share one folder.
+
+    >>> from pathlib import Path
+    >>> Ledger("my-ledger").folder == Path("my-ledger")
+    True
+    """
+
+    def __init__(self, store: Path | str | None = None, settings: StoreSettings | None = None) -> None:
+        self._store = Store(choose_folder(store), settings)
+
+    @property
+    def folder(self) -> Path:
+        """The store's folder."""
+        return self._store.folder
+
+    def read(
+        self,
+        paths: Sequence[Path | str],
+        workers: int | None = None,
+        again: bool = False,
+        on_progress: OnProgress | None = None,
+    ) -> IngestReport:
+        """Read PDFs, scans and photos, folders recursively: ``Ledger().read(["manuals"]).as_json()``."""
+        return ingest(self._store, [Path(path) for path in paths], workers, again, on_progress)
+
+    def limits(
+        self, words: Sequence[str] = (), kind: PartKind | str | None = None, limit: str | None = None
+    ) -> tuple[Part, ...]:
+        """The limits table, one part and variant each, that all ``words`` fit: ``Ledger().limits(["KX71", "cap"])``."""
+        return list_limits(self._store, words, kind, limit)
+
+    def claims(self, words: Sequence[str] = (), chosen: ClaimFilter | None = None) -> list[ToldClaim]:
+        """Every claim that ``words`` fit: ``[c.as_json() for c in Ledger().claims(["KX71"])]``."""
+        return list_claims(self._store, words, chosen)
+
+    def evidence(self, claim_id: str, out: Path | str) -> Evidence:
+        """Write the picture of the place a claim was read from: ``Ledger().evidence(claim_id, "page.png")``."""
+        return make_evidence(self._store, claim_id, Path(out))
+
+    def confirm(self, claim_id: str, by: str | None = None, note: str | None = None) -> ToldClaim:
+        """A person's word that a claim is right: ``Ledger().confirm(claim_id, note="seen on page 2")``."""
+        return confirm_claim(self._store, claim_id, by, note)
+
+    def correct(
+        self,
+        claim_id: str,
+        correction: Correction,
+        by: str | None = None,
+        note: str | None = None,
+        as_printed: bool = False,
+    ) -> ToldClaim:
+        """A person's word on what a claim should say: ``Ledger().correct(claim_id, Correction(high=37))``."""
+        return correct_claim(self._store, claim_id, correction, by, note, as_printed)
+
+    def reject(self, claim_id: str, by: str | None = None, note: str | None = None) -> ToldClaim:
+        """A person's word that the document does not say so: ``Ledger().reject(claim_id)``."""
+        return reject_claim(self._store, claim_id, by, note)
+
+    def stamp(self, photos: Sequence[Path | str], codes: Path | None = None, same_part: bool = False) -> StampReport:
+        """Model code and tooth counts from photos: ``Ledger().stamp(["rear.jpg"]).as_json()``."""
+        return read_stamps(self._store, [Path(photo) for photo in photos], codes, same_part)
+
+    def fit(self, build: AnyBuild) -> FitAnswer:
+        """Does this build fit? ``Ledger().fit("hill-bike.toml").verdict``; takes a path, a mapping or a Build."""
+        return answer_build(self._store, build)
+
+    def fit_many(self, builds: Iterable[AnyBuild | BatchLine]) -> Iterator[FitAnswer | CogledgerError]:
+        """An answer or an error for each of many builds, in their order."""
+        return answer_builds(self._store, builds)
+
+    def parts(self, code: str, kind: PartKind | None = None) -> tuple[Part, ...]:
+        """Every variant that a code, or a code and a variant, can mean: ``Ledger().parts("KX71 M")``."""
+        return StoreParts(self._store).find_parts(code, kind)
+
+    def near_codes(self, code: str, limit: int = 3) -> tuple[str, ...]:
+        """Known codes that look like ``code``, nearest first: ``Ledger().near_codes("KX7I")``."""
+        return StoreParts(self._store).near_codes(code, limit)
+
+    def successors(self, code: str) -> tuple[Part, ...]:
+        """The parts whose documents say that they replace ``code``: ``Ledger().successors("KX71")``."""
+        return StoreParts(self._store).successors(code)

@@ -1,0 +1,57 @@
+"""Old store → present store: numbered SQL files, each run once, in one transaction with its own record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import resources
+
+import duckdb
+
+_RECORD = "create table if not exists main.cogledger_schema (number integer primary key, name varchar not null)"
+
+
+@dataclass(frozen=True)
+class Migration:
+    """One step: its number, its file's name and its SQL."""
+
+    number: int
+    name: str
+    sql: str
+
+
+def list_migrations() -> tuple[Migration, ...]:
+    """Every step that this version knows, in order."""
+    files = [f for f in resources.files("cogledger.warehouse.migrations").iterdir() if f.name.endswith(".sql")]
+    steps = (Migration(int(f.name.split("_")[0]), f.name, f.read_text(encoding="utf-8")) for f in files)
+    return tuple(sorted(steps, key=lambda step: step.number))
+
+
+def newest_number() -> int:
+    """The number of the last step that this version knows."""
+    return list_migrations()[-1].number
+
+
+def read_number(connection: duckdb.DuckDBPyConnection) -> int | None:
+    """The number of the last step a store has been through; ``None`` for a database that is no store."""
+    try:
+        row = connection.execute("select max(number) from main.cogledger_schema").fetchone()
+    except duckdb.CatalogException:
+        return None
+    return row[0] if row else None
+
+
+def migrate(connection: duckdb.DuckDBPyConnection, after: int) -> None:
+    """Run every step after number ``after`` (0 for a new store); a step that fails leaves the store as it was."""
+    for step in list_migrations():
+        if step.number <= after:
+            continue
+        connection.execute("begin")
+        try:
+            connection.execute(_RECORD)
+            connection.execute(step.sql)
+            connection.execute("insert into main.cogledger_schema values (?, ?)", [step.number, step.name])
+            connection.execute("commit")
+        except BaseException:
+            connection.execute("rollback")
+            raise
+    connection.execute("checkpoint")

@@ -1,0 +1,61 @@
+"""Values → words: how a limit's value is shown to people and written in flat tables."""
+
+from __future__ import annotations
+
+from ..schema.claims import Claim, plain
+from ..schema.limits import LIMITS, Form
+from ..schema.resolved import LimitValue
+
+
+def bare_value(value: Claim | LimitValue) -> str:
+    """The value without its unit, as a build file takes it: ``37``, ``28-32``, ``<=32``, ``11 12 13``.
+
+    >>> bare_value(LimitValue("largest_cog", low=28, high=32))
+    '28-32'
+    >>> bare_value(LimitValue("largest_cog", high=32))
+    '<=32'
+    """
+    if value.text is not None:
+        return value.text
+    if value.values is not None:
+        return " ".join(str(plain(number)) for number in value.values)
+    low, high = plain(value.low), plain(value.high)
+    if low is not None and high is not None:
+        return str(low) if low == high else f"{low}-{high}"
+    if low is None and high is None:
+        return ""
+    return _one_bound(value.limit, low, high)
+
+
+def _one_bound(limit: str, low: float | None, high: float | None) -> str:
+    row = LIMITS.get(limit)
+    if row and row.form in (Form.HIGH, Form.LOW):
+        return str(high if low is None else low)
+    return f"<={high}" if low is None else f">={low}"
+
+
+def show_value(value: Claim | LimitValue) -> str:
+    """The value with its unit, as people read it: ``at most 37 T``, ``28 to 32 T``, ``11, 12, 13 T``."""
+    unit = f" {value.unit}" if value.unit and value.unit != "count" else ""
+    if value.text is not None:
+        return value.text
+    if value.values is not None:
+        return ", ".join(str(plain(number)) for number in value.values) + unit
+    low, high = plain(value.low), plain(value.high)
+    if low is not None and high is not None:
+        return (str(low) if low == high else f"{low} to {high}") + unit
+    if low is None and high is None:
+        return "(not read)"
+    return (f"at most {high}" if low is None else f"at least {low}") + unit
+
+
+def show_condition(value: Claim | LimitValue) -> str:
+    """The condition behind a value: `` (only with ring count 2)``; empty where there is none."""
+    if not value.condition:
+        return ""
+    words = ", ".join(f"{key.replace('_', ' ')} {_shown(v)}" for key, v in sorted(value.condition.items()))
+    return f" (only with {words})"
+
+
+def _shown(value: float | int | str) -> str:
+    return value if isinstance(value, str) else str(plain(value))
