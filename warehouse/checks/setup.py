@@ -1,0 +1,89 @@
+"""A bike put together: the parts in their places, and what frame and wheels offer, as values with their sources."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from ...schema.builds import Bike, Slot
+from ...schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
+
+THREADED = "threaded"
+FREEHUB = "freehub"
+_THREAD_WORDS = ("thread", "screw", "schraub", "gewinde", "filet", "viss", "roscad", "1.375", "1,375")
+
+
+@dataclass(frozen=True)
+class Setup:
+    """One bike with one variant chosen for each part.
+
+    ``written`` are the slots whose part the build writes out itself. ``hub`` is ``THREADED`` or ``FREEHUB`` where
+    the build tells what the rear wheel takes. ``trouble`` says, by need, why a value cannot be used though stated.
+    """
+
+    parts: Mapping[Slot, Part]
+    bike: Bike = Bike()
+    document: str = "build"
+    hub: str | None = None
+    written: frozenset[Slot] = frozenset()
+    trouble: Mapping[str, str] = field(default_factory=dict)
+
+    def part(self, slot: Slot) -> Part | None:
+        """The part in a slot."""
+        return self.parts.get(slot)
+
+    @property
+    def sprockets(self) -> Part | None:
+        """The cassette or the freewheel."""
+        return self.part(Slot.CASSETTE) or self.part(Slot.FREEWHEEL)
+
+    @property
+    def ringed(self) -> Part | None:
+        """The part whose rings are turned: rings of their own before those of the crankset."""
+        return self.part(Slot.RINGS) or self.part(Slot.CRANKSET)
+
+    def bike_value(self, name: str) -> tuple[ResolvedLimit, ...]:
+        """What the build says of frame and wheels, in the form of a limit; empty where it does not."""
+        raw = self.hub if name == "hub" else getattr(self.bike, name)
+        if raw is None:
+            return ()
+        key = _LIMIT_OF_BIKE.get(name, name)
+        value = LimitValue(key, text=raw) if isinstance(raw, str) else LimitValue(key, low=raw, high=raw, unit="mm")
+        return (said_by_build(value, f"{name} = {raw}", self.document),)
+
+
+_LIMIT_OF_BIKE = {
+    "freehub": "freehub_fit",
+    "firmware": "firmware_min",
+    "rear_mount": "mount",
+    "front_mount": "mount",
+    "seat_tube_mm": "clamp_diameter",
+}
+
+
+def said_by_build(value: LimitValue, snippet: str, document: str) -> ResolvedLimit:
+    """A value that the build itself states: certain, and without a claim."""
+    return ResolvedLimit(value, 1.0, (SourceRef(None, document, None, snippet),))
+
+
+def part_as_written(slot: Slot, written: str, limits: tuple[LimitValue, ...], document: str) -> Part:
+    """A part that the build writes out, as a part of the store would be."""
+    snippet = f"{slot} = {written}"
+    resolved = {value.limit: (said_by_build(value, snippet, document),) for value in limits}
+    return Part(slot.kind, f"{slot.words} as written", limits=resolved)
+
+
+def hub_of(bike: Bike, now: Mapping[Slot, object]) -> str | None:
+    """What the rear wheel takes, by the build's words for it or else by what turns on it now."""
+    if bike.freehub:
+        words = bike.freehub.casefold()
+        threaded = any(word in words for word in _THREAD_WORDS) or ("freewheel" in words and "body" not in words)
+        return THREADED if threaded else FREEHUB
+    if Slot.FREEWHEEL in now:
+        return THREADED
+    return FREEHUB if Slot.CASSETTE in now else None
+
+
+def with_part(setup: Setup, slot: Slot, part: Part) -> Setup:
+    """The bike with one part exchanged."""
+    return replace(setup, parts={**setup.parts, slot: part})
