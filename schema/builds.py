@@ -100,7 +100,7 @@ class Build:
     """A bike as it is and what would change. In ``wish``, ``None`` takes the part off."""
 
     name: str
-    bike: Bike = Bike()
+    bike: Bike = field(default_factory=Bike)
     now: Mapping[Slot, Entry] = field(default_factory=dict)
     wish: Mapping[Slot, Entry | None] = field(default_factory=dict)
     file: str | None = None

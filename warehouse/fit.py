@@ -25,7 +25,7 @@ from .gears import gearing
 class FitSettings:
     """How sure a reading must be, and how many combinations of open variants are judged at most."""
 
-    checks: CheckSettings = CheckSettings()
+    checks: CheckSettings = field(default_factory=CheckSettings)
     most_combinations: int = 64
 
 

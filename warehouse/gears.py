@@ -1,4 +1,4 @@
-"""Rings, cogs and wheel → gears: ratios, lengths, speeds, steps, gears that are nearly the same, pairs that go slack."""
+"""Rings, cogs and wheel → gears: ratios, lengths, speeds, steps, twins, pairs in which the chain goes slack."""
 
 from __future__ import annotations
 
@@ -107,7 +107,8 @@ class Gearing:
 
     def as_json(self) -> dict[str, Any]:
         """The gears as an answer shows them; lengths only where the wheel is known, four decimals, rounded half up."""
-        slack = slack_pairs(self.rings, self.cogs, self.capacity) if self.capacity is not None else ()
+        known = self.capacity is not None and self.complete
+        slack = slack_pairs(self.rings, self.cogs, self.capacity or 0) if known else None
         shown: dict[str, Any] = {
             "lowest": _rounded(self.lowest.ratio),
             "highest": _rounded(self.highest.ratio),
@@ -128,7 +129,7 @@ class Gearing:
             {"gears": [_pair(first), _pair(second)], "percent": _rounded(100 * apart)}
             for first, second, apart in self.duplicates()
         ]
-        shown["slack"] = [_pair(gear) for gear in slack] if self.capacity is not None else None
+        shown["slack"] = None if slack is None else [_pair(gear) for gear in slack]
         return shown
 
     def _lengths(self, tyre: Tyre) -> dict[str, Any]:
@@ -144,7 +145,7 @@ class Gearing:
             "highest_gear_inches": _rounded(self.highest.inches(tyre)),
         }
 
-    def _row(self, gear: Gear, slack: Sequence[Gear]) -> dict[str, Any]:
+    def _row(self, gear: Gear, slack: Sequence[Gear] | None) -> dict[str, Any]:
         row: dict[str, Any] = {**_pair(gear), "ratio": _rounded(gear.ratio)}
         if self.tyre:
             row["development_m"] = _rounded(gear.development_m(self.tyre))
@@ -154,7 +155,7 @@ class Gearing:
             }
         if self.complete:
             row["cross_chained"] = self.is_slanted(gear)
-        if self.capacity is not None:
+        if slack is not None:
             row["slack"] = gear in slack
         return row
 

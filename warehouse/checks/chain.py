@@ -47,8 +47,8 @@ def check_chain_length(facts: Facts) -> Outcome:
     sign = ">=" if margin >= 0 else "<"
     fitted = "/".join(shown(count) for count in links)
     working = (
-        f"{exact:.3f} links round {shown(ring)} and {shown(cog)} T, + 2 = {exact + _SPARE_LINKS:.3f} -> {needed} links; {fitted}"
-        f" {sign} {needed}, reserve {links[0] - exact:.3f} links"
+        f"{exact:.3f} links round {shown(ring)} and {shown(cog)} T + 2 = {exact + _SPARE_LINKS:.3f} -> {needed} links; "
+        f"{fitted} {sign} {needed}, reserve {links[0] - exact:.3f} links"
     )
     return Outcome(
         verdict,

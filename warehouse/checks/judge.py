@@ -81,9 +81,9 @@ def _play(
     choices = [settled[need].options or (None,) for need in used]
     count = prod(len(options) for options in choices)
     outcomes: list[tuple[tuple[ResolvedLimit | None, ...], Outcome | None]] = [
-        (chosen, check.function(Facts({need: limit.value if limit else None for need, limit in zip(used, chosen, strict=True)})))
+        (chosen, check.function(_facts(used, chosen)))
         for chosen in islice(product(*choices), settings.most_alternatives)
-    ]  # fmt: skip
+    ]
     made = [(chosen, outcome) for chosen, outcome in outcomes if outcome is not None]
     if not made:
         return None
@@ -101,6 +101,10 @@ def _play(
         note = "documents state other values too, which would not change this: " + _rivals(settled, used)
         result = replace(result, notes=(*result.notes, note))
     return _doubt_low_confidence(result, relied_on, settings)
+
+
+def _facts(used: Sequence[str], chosen: Sequence[ResolvedLimit | None]) -> Facts:
+    return Facts({need: limit.value if limit else None for need, limit in zip(used, chosen, strict=True)})
 
 
 def _result(check: Check, outcome: Outcome, parts: tuple[str, ...], relied_on: Sequence[ResolvedLimit]) -> CheckResult:

@@ -18,7 +18,7 @@ def check_rear_mount(facts: Facts) -> Outcome:
     return judge_words(
         facts.text("bike.rear_mount"),
         facts.text("own.mount"),
-        consequence="it cannot be bolted on as the frame is; whether the frame's maker offers another hanger is to be asked",
+        consequence="it cannot be bolted on as the frame is; ask whether another hanger exists for the frame",
     )
 
 

@@ -69,7 +69,7 @@ def check_big_ring(facts: Facts) -> Outcome:
         limit.high,
         unit="T",
         above="the cage cannot be set high enough and touches the teeth of the big ring",
-        below="the cage's curve stands off the ring: slow shifts that overshoot, and the chain can be thrown off outwards",
+        below="the cage's curve stands off the ring: slow shifts that overshoot and can throw the chain off",
     )
 
 

@@ -22,7 +22,7 @@ class Setup:
     """
 
     parts: Mapping[Slot, Part]
-    bike: Bike = Bike()
+    bike: Bike = field(default_factory=Bike)
     document: str = "build"
     hub: str | None = None
     written: frozenset[Slot] = frozenset()

@@ -34,7 +34,7 @@ def check_shift_family(facts: Facts) -> Outcome:
     return judge_words(
         facts.text("shifter.shift_family"),
         facts.text("own.shift_family"),
-        consequence="one click does not move the cage by one cog; adjustment cannot cure that, and it may shift under load",
+        consequence="one click is not one cog; adjustment cannot cure that, and it may shift under load",
     )
 
 
@@ -76,10 +76,10 @@ def check_firmware(facts: Facts) -> Outcome:
 
 def is_at_least(installed: str, least: str) -> bool | None:
     """Whether one version is the other or newer; ``None`` where either is not plain numbers with points."""
-    numbers = [_version(words) for words in (installed, least)]
-    if not numbers[0] or not numbers[1]:
+    have, want = _version(installed), _version(least)
+    if have is None or want is None:
         return None
-    pairs = list(zip_longest(*numbers, fillvalue=0))
+    pairs = list(zip_longest(have, want, fillvalue=0))
     return [pair[0] for pair in pairs] >= [pair[1] for pair in pairs]
 
 
