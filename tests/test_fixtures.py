@@ -1,0 +1,140 @@
+"""The random spec sheets: drawn alike for one seed, and their truth is what stands on the page."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from collections import Counter, defaultdict
+from pathlib import Path
+
+import pdfplumber
+import pytest
+
+from cogledger.schema.limits import LIMITS
+from cogledger.schema.validation import validate_records
+
+HERE = Path(__file__).resolve().parent.parent / "fixtures"
+NO_TEXT = {"scan", "broken_layer"}
+
+
+def draw(out, count, seed, *more):
+    call = [
+        sys.executable,
+        str(HERE / "make.py"),
+        "sheets",
+        "--count",
+        str(count),
+        "--seed",
+        str(seed),
+        "--out",
+        str(out),
+    ]
+    subprocess.run([*call, *more], check=True, capture_output=True)
+    return [json.loads(line) for line in (out / "truth.jsonl").read_text(encoding="utf-8").splitlines()]
+
+
+@pytest.fixture(scope="module")
+def sheets(tmp_path_factory):
+    out = tmp_path_factory.mktemp("sheets")
+    return out, draw(out, 66, 4242)
+
+
+def test_the_same_seed_gives_the_same_bytes(tmp_path):
+    first, second = tmp_path / "a", tmp_path / "b"
+    assert draw(first, 6, 9) == draw(second, 6, 9)
+    assert [p.read_bytes() for p in sorted(first.iterdir())] == [p.read_bytes() for p in sorted(second.iterdir())]
+
+
+def test_another_seed_gives_other_sheets(tmp_path):
+    assert draw(tmp_path / "a", 3, 1, "--family", "boxed_rows") != draw(tmp_path / "b", 3, 2, "--family", "boxed_rows")
+
+
+def test_every_statement_is_a_valid_claim(sheets):
+    _, rows = sheets
+    extra = {"snippet": "as printed", "method": "truth", "confidence": 1.0}
+    result = validate_records([row | extra for row in rows])
+    assert [(h.record["document"], h.record["limit"], h.objections) for h in result.held_back] == []
+    readings = [row | alt | extra for row in rows for alt in row.get("alt", [])]
+    assert readings and not validate_records(readings).held_back
+
+
+def test_every_value_stands_in_its_box(sheets):
+    folder, rows = sheets
+    by_document = defaultdict(list)
+    for row in rows:
+        if row["family"] not in NO_TEXT:
+            by_document[row["document"]].append(row)
+    assert len(by_document) > 40
+    for name, own in by_document.items():
+        with pdfplumber.open(folder / name) as pdf:
+            for row in own:
+                page = pdf.pages[row["page"] - 1]
+                inside = Counter(c["text"] for c in page.chars if c["text"].strip() and centre_in(c, row["bbox"]))
+                printed = Counter(re.sub(r"\s", "", row["printed"]))
+                assert not printed - inside, (name, row["limit"], row["printed"])
+
+
+def centre_in(char, box):
+    x, y = (char["x0"] + char["x1"]) / 2, (char["top"] + char["bottom"]) / 2
+    return box[0] - 1 <= x <= box[2] + 1 and box[1] - 1 <= y <= box[3] + 1
+
+
+def test_the_numbers_of_a_value_are_printed(sheets):
+    """What a row claims is what its box shows, unless the box holds a mark that stands for the value."""
+    _, rows = sheets
+    numeric = [
+        row for row in rows if row["text"] is None and row["family"] != "matrix" and re.search(r"\d", row["printed"])
+    ]
+    assert len(numeric) > 0.6 * len(rows)
+    for row in numeric:
+        shown = {float(n) for n in re.findall(r"\d+\.?\d*", row["printed"].replace(",", "."))} | {
+            float(n) for n in re.findall(r"\d+", row["printed"])
+        }
+        wanted = {n for n in (row["low"], row["high"], *(row["values"] or ())) if n is not None}
+        assert wanted <= shown, (row["document"], row["limit"], row["printed"], wanted)
+
+
+def test_boxes_lie_on_the_page(sheets):
+    folder, rows = sheets
+    sizes = {}
+    for row in rows:
+        if row["document"] not in sizes:
+            with pdfplumber.open(folder / row["document"]) as pdf:
+                sizes[row["document"]] = [(p.width, p.height) for p in pdf.pages]
+        width, height = sizes[row["document"]][row["page"] - 1]
+        x0, top, x1, bottom = row["bbox"]
+        assert 0 <= x0 < x1 <= width and 0 <= top < bottom <= height, row
+
+
+def test_scans_carry_no_text_and_broken_layers_a_wrong_one(sheets):
+    folder, rows = sheets
+    for family, readable in (("scan", False), ("broken_layer", True)):
+        own = [row for row in rows if row["family"] == family]
+        assert own
+        for name in {row["document"] for row in own}:
+            with pdfplumber.open(folder / name) as pdf:
+                text = pdf.pages[0].extract_text() or ""
+                assert pdf.pages[0].images and bool(text) is readable
+                assert not any(row["part_code"] in text for row in own if len(row["part_code"]) > 4)
+
+
+def test_every_limit_and_language_is_drawn(tmp_path):
+    rows = draw(tmp_path, 110, 31)
+    assert {row["limit"] for row in rows} == set(LIMITS)
+    assert any(row["condition"] for row in rows) and any(row.get("covers") for row in rows)
+    assert len({row["maker"] for row in rows}) >= 8
+
+
+def test_the_committed_sheets_are_what_the_script_draws(tmp_path):
+    subprocess.run(
+        [sys.executable, str(HERE / "make.py"), "documents", "--out", str(tmp_path)], check=True, capture_output=True
+    )
+    drawn = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    kept = {path.name: path.read_bytes() for path in (HERE / "documents").iterdir()}
+    assert set(drawn) == set(kept) and len(kept) <= 13
+    assert drawn["truth.jsonl"] == kept["truth.jsonl"]
+    assert sum(map(len, kept.values())) < 1_000_000
+    plain = [name for name in kept if name.endswith(".pdf") and not name.startswith(("scan", "broken"))]
+    assert [name for name in plain if drawn[name] != kept[name]] == []
