@@ -1,0 +1,279 @@
+"""The command ``cogledger``: arguments → one call of the Ledger each → exit code.
+
+Exit code 0: done; 1: done, but some input could not be used; 2: the call itself is wrong; 3: the answer of ``fit`` is
+not "fits".
+"""
+
+from __future__ import annotations
+
+from importlib.metadata import version as version_of
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from . import options as opt
+from .faults import run
+from .logs import start_logging
+from .output import Shape, choose_shape, put_csv, put_json, put_line, put_parquet, say
+
+app = typer.Typer(
+    name="cogledger", add_completion=False, no_args_is_help=True, rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Turns manuals and photos of bicycle drivetrain parts into limits with sources, and says what fits.",
+)  # fmt: skip
+
+_DONE, _PARTLY, _NOT_FITTING = 0, 1, 3
+
+
+def main() -> None:
+    """Run the command with the arguments it was called with, and end the process with its exit code."""
+    raise SystemExit(run(app))
+
+
+def _end(code: int) -> None:
+    if code:
+        raise typer.Exit(code)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        say(f"cogledger {version_of('cogledger')}")
+        raise typer.Exit
+
+
+@app.callback()
+def start(
+    verbose: Annotated[bool, typer.Option("--verbose", help="Log every step; show where a fault arose.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", is_eager=True, callback=_show_version, help="Show the version and end.")
+    ] = False,
+) -> None:
+    """Turns manuals and photos of bicycle drivetrain parts into limits with sources, and says what fits."""
+    start_logging(verbose)
+
+
+@app.command()
+def read(
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="PDFs, scans, photos, or folders of them.")],
+    store: opt.Store = None,
+    workers: Annotated[int | None, typer.Option(min=1, help="Processes to read in; default all processors.")] = None,
+    again: Annotated[bool, typer.Option("--again", help="Read also what is unchanged since last time.")] = False,
+    as_json: opt.Json = False,
+) -> None:
+    """Read PDFs, scans and photos (folders recursively) into the store; unchanged files are skipped."""
+    from ..warehouse import Ledger
+    from .printing import complain_of, print_report
+    from .progress import showing_progress
+
+    with showing_progress() as on_progress:
+        report = Ledger(store).read(paths, workers, again, on_progress)
+    if as_json:
+        complain_of(report)
+        put_json(report.as_json())
+    else:
+        print_report(report)
+    _end(_DONE if report.complete else _PARTLY)
+
+
+@app.command()
+def limits(
+    words: opt.Words = None,
+    store: opt.Store = None,
+    kind: opt.Kind = None,
+    limit: opt.Limit = None,
+    as_json: opt.Json = False,
+    as_jsonl: opt.Jsonl = False,
+    as_csv: opt.Csv = False,
+    parquet: opt.Parquet = None,
+) -> None:
+    """Show the limits table: for each part and variant the best value of each limit, how sure, and from where."""
+    from ..warehouse import Ledger
+    from ..warehouse.settled import part_as_json
+    from .flat import flat_part, limit_columns, limit_types
+    from .printing import print_limits, print_nothing_found
+
+    shape = choose_shape(json=as_json, jsonl=as_jsonl, csv=as_csv, parquet=parquet)
+    ledger = Ledger(store)
+    parts = ledger.limits(words or (), kind, limit)
+    near = ledger.near_codes(" ".join(words)) if words and not parts else ()
+    if not parts:
+        print_nothing_found(words or (), near)
+    if shape is Shape.JSON:
+        put_json({"parts": [part_as_json(part) for part in parts], "did_you_mean": list(near)})
+    elif shape is Shape.JSONL:
+        for part in parts:
+            put_line(part_as_json(part))
+    elif shape is Shape.CSV:
+        put_csv([flat_part(part) for part in parts], limit_columns(parts))
+    elif parquet:
+        put_parquet([flat_part(part) for part in parts], limit_types(parts), parquet)
+    elif parts:
+        print_limits(parts)
+
+
+@app.command()
+def claims(
+    words: opt.Words = None,
+    store: opt.Store = None,
+    kind: opt.Kind = None,
+    limit: opt.Limit = None,
+    state: Annotated[str | None, typer.Option(metavar="STATE", help="Only claims in this state.")] = None,
+    document: Annotated[str | None, typer.Option(metavar="NAME", help="Only claims of this document.")] = None,
+    as_json: opt.Json = False,
+    as_jsonl: opt.Jsonl = False,
+    as_csv: opt.Csv = False,
+    parquet: opt.Parquet = None,
+) -> None:
+    """Show every claim: what one place in one document says, with its state and, where held back, the reasons."""
+    from ..warehouse import ClaimFilter, Ledger
+    from .flat import CLAIM_COLUMNS, claim_types, flat_claim
+    from .printing import print_claims
+
+    shape = choose_shape(json=as_json, jsonl=as_jsonl, csv=as_csv, parquet=parquet)
+    found = Ledger(store).claims(words or (), ClaimFilter(kind, limit, state, document))
+    if shape is Shape.JSON:
+        put_json({"claims": [told.as_json() for told in found]})
+    elif shape is Shape.JSONL:
+        for told in found:
+            put_line(told.as_json())
+    elif shape is Shape.CSV:
+        put_csv([flat_claim(told) for told in found], CLAIM_COLUMNS)
+    elif parquet:
+        put_parquet([flat_claim(told) for told in found], claim_types(), parquet)
+    else:
+        print_claims(found)
+
+
+@app.command()
+def evidence(
+    claim_id: opt.ClaimId,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE.png", help="Where to write the picture.")],
+    store: opt.Store = None,
+    as_json: opt.Json = False,
+) -> None:
+    """Write the picture of the place in the document that a claim was read from, the value framed."""
+    from ..warehouse import Ledger
+
+    made = Ledger(store).evidence(claim_id, out)
+    if as_json:
+        put_json({"file": str(made.out), "claim": made.told.as_json()})
+    else:
+        say(str(made.out))
+
+
+@app.command()
+def confirm(
+    claim_id: opt.ClaimId, store: opt.Store = None, by: opt.By = None, note: opt.Note = None, as_json: opt.Json = False
+) -> None:
+    """Say that a claim is right. Reading again never overrides it."""
+    from ..warehouse import Ledger
+
+    _show_judged(Ledger(store).confirm(claim_id, by, note), as_json)
+
+
+@app.command()
+def correct(
+    claim_id: opt.ClaimId,
+    low: Annotated[float | None, typer.Option(help="The lower bound, or the exact value.")] = None,
+    high: Annotated[float | None, typer.Option(help="The upper bound, or the exact value.")] = None,
+    values: Annotated[str | None, typer.Option(metavar='"11 13 15"', help="The list of numbers.")] = None,
+    text: Annotated[str | None, typer.Option(help="The words.")] = None,
+    code: Annotated[str | None, typer.Option(help="The model code that it speaks of.")] = None,
+    variant: Annotated[str | None, typer.Option(help='The variant that it speaks of; "" for none.')] = None,
+    as_printed: Annotated[
+        bool, typer.Option("--as-printed", help="Take an unusual number, because the page does say so.")
+    ] = False,
+    store: opt.Store = None,
+    by: opt.By = None,
+    note: opt.Note = None,
+    as_json: opt.Json = False,
+) -> None:
+    """Say what a claim should say. Reading again never overrides it."""
+    from ..warehouse import Correction, Ledger
+    from .arguments import parse_numbers
+
+    correction = Correction(low, high, parse_numbers(values), text, code, variant)
+    _show_judged(Ledger(store).correct(claim_id, correction, by, note, as_printed), as_json)
+
+
+@app.command()
+def reject(
+    claim_id: opt.ClaimId, store: opt.Store = None, by: opt.By = None, note: opt.Note = None, as_json: opt.Json = False
+) -> None:
+    """Say that the document does not say so: the claim is kept but never used."""
+    from ..warehouse import Ledger
+
+    _show_judged(Ledger(store).reject(claim_id, by, note), as_json)
+
+
+def _show_judged(told: object, as_json: bool) -> None:
+    from ..warehouse import ToldClaim
+    from .printing import print_judged
+
+    assert isinstance(told, ToldClaim)
+    if as_json:
+        put_json(told.as_json())
+    else:
+        print_judged(told)
+
+
+@app.command()
+def stamp(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of stamped codes.")],
+    store: opt.Store = None,
+    codes: Annotated[Path | None, typer.Option(metavar="FILE", help="Further known codes, one a line.")] = None,
+    same_part: Annotated[bool, typer.Option("--same-part", help="All photos show one part: one answer.")] = False,
+    as_json: opt.Json = False,
+) -> None:
+    """Read model codes and tooth counts from photos."""
+    from ..warehouse import Ledger
+    from .output import complain
+    from .printing import print_stamps
+
+    report = Ledger(store).stamp(photos, codes, same_part)
+    if as_json:
+        for fault in report.failures:
+            complain(fault.sentence())
+        put_json(report.as_json())
+    else:
+        print_stamps(report)
+    _end(_PARTLY if report.failures else _DONE)
+
+
+@app.command()
+def fit(
+    builds: Annotated[list[Path] | None, typer.Argument(metavar="BUILD.toml...", help="Build files.")] = None,
+    batch: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Many builds: JSON lines or Parquet with the same fields.")
+    ] = None,
+    store: opt.Store = None,
+    as_json: opt.Json = False,
+    as_jsonl: opt.Jsonl = False,
+) -> None:
+    """Does this build fit? Every check with its arithmetic, its sources and how sure they are."""
+    from ..warehouse import Ledger
+    from .answering import answer_all, answer_one
+    from .arguments import gather_builds
+
+    shape = choose_shape(json=as_json, jsonl=as_jsonl)
+    asked = gather_builds(builds or [], batch)
+    ledger = Ledger(store)
+    if len(asked) == 1 and not batch and shape is not Shape.JSONL:
+        _end(answer_one(ledger, asked[0], shape))
+    else:
+        _end(answer_all(ledger, asked, shape))
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where the demo's store and pictures go.")] = Path(
+        "demo-output"
+    ),
+) -> None:
+    """Run the whole job on the demo scenario that comes with cogledger."""
+    from rich.console import Console
+
+    from .demo import run_demo
+
+    _end(run_demo(out, Console(highlight=False, soft_wrap=True)))

@@ -1,0 +1,117 @@
+"""Answers → text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from ..schema.resolved import Part, ResolvedLimit
+from ..warehouse.ingest import IngestReport
+from ..warehouse.photos import StampReport
+from ..warehouse.register import ToldClaim
+from ..warehouse.wording import show_condition, show_value
+from .flat import source_words
+from .output import complain, say, say_all, screen_width
+from .tables import lay_out, wrap
+
+_HEAD = "bold"
+
+
+def print_report(report: IngestReport) -> None:
+    """The summary of a call of reading; failures one by one on standard error."""
+    complain_of(report)
+    new = len(report.documents)
+    say(f"{report.files} files: {new} read, {report.unchanged} unchanged, {len(report.failures)} not usable", _HEAD)
+    say(f"{report.total('pages')} pages, {report.total('claims')} claims, {report.total('held_back')} held back")
+    if report.failed_pages:
+        say(f"{len(report.failed_pages)} pages could not be read; they are named above")
+    if report.interrupted:
+        say("interrupted: the documents counted here are kept; repeat the call to read the rest")
+    if report.total("held_back"):
+        say("to see what was held back and why: cogledger claims --state held_back")
+    if report.total("claims"):
+        say("to see the limits: cogledger limits")
+
+
+def complain_of(report: IngestReport) -> None:
+    """Every file and page that could not be used, with its reason, on standard error."""
+    for fault in (*report.failures, *report.failed_pages):
+        complain(fault.sentence())
+
+
+def print_limits(parts: Sequence[Part]) -> None:
+    """The limits table, one block for each kind of part."""
+    for kind, of_kind in groupby(parts, key=lambda part: part.kind):
+        say(str(kind).replace("_", " ").upper(), _HEAD)
+        say_all(lay_out(("part", "limit", "value", "sure", "source"), _limit_rows(list(of_kind)), screen_width()))
+        say()
+    variants = "part or variant" if len(parts) == 1 else "parts and variants"
+    say(f"{len(parts)} {variants}")
+
+
+def _limit_rows(parts: Sequence[Part]) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = []
+    for part in parts:
+        name = " ".join(word for word in (part.code, part.variant) if word)
+        name += f" ({part.maker})" if part.maker else ""
+        for key, limits in part.limits.items():
+            for limit in limits:
+                rows.append((name, key.replace("_", " "), *_limit_cells(limit)))
+                name = ""
+                for conflict in limit.conflicts:
+                    value, sure, source = _limit_cells(conflict)
+                    rows.append(("", "", f"elsewhere: {value}", sure, source))
+    return rows
+
+
+def _limit_cells(limit: ResolvedLimit) -> tuple[str, str, str]:
+    return show_value(limit.value) + show_condition(limit.value), f"{limit.confidence:.0%}", source_words(limit)
+
+
+def print_nothing_found(words: Sequence[str], near: Sequence[str]) -> None:
+    """That a search found nothing, and what may have been meant, on standard error."""
+    complain(f"nothing in the store fits {' '.join(words)!r}" if words else "the store holds no such limits yet")
+    if near:
+        complain(f"did you mean {', '.join(near)}?")
+
+
+def print_claims(claims: Sequence[ToldClaim]) -> None:
+    """Claims as a table; what is held back with its reasons."""
+    rows = []
+    for told in claims:
+        claim = told.claim
+        part = " ".join(word for word in (claim.part_code, claim.variant) if word)
+        reasons = ", ".join(reason["reason"].replace("_", " ") for reason in told.reasons)
+        state = str(told.state).replace("_", " ") + (f": {reasons}" if reasons else "")
+        value = show_value(claim) + show_condition(claim)
+        where = f"{claim.document} p.{claim.page}"
+        rows.append(
+            (told.claim_id, part, claim.limit.replace("_", " "), value, state, f"{claim.confidence:.0%}", where)
+        )
+    say_all(lay_out(("claim", "part", "limit", "value", "state", "sure", "source"), rows, screen_width()))
+    say(f"{len(claims)} {'claim' if len(claims) == 1 else 'claims'}")
+
+
+def print_judged(told: ToldClaim) -> None:
+    """What a claim says after a person's word on it."""
+    claim = told.claim
+    part = " ".join(word for word in (claim.part_code, claim.variant) if word)
+    value = f"{part}: {claim.limit.replace('_', ' ')} {show_value(claim)}{show_condition(claim)}"
+    say(f"{told.state}: {value} ({claim.document} p.{claim.page}, claim {told.claim_id})")
+
+
+def print_stamps(report: StampReport) -> None:
+    """What each photo says, the other candidates, and how to retake it where nothing was legible."""
+    for fault in report.failures:
+        complain(fault.sentence())
+    for photo in report.photos:
+        label = " ".join(word for word in (photo.code, photo.variant) if word) or "no code read"
+        teeth = f", {'-'.join(str(t) for t in photo.teeth)} T" if photo.teeth else ""
+        say(f"{photo.file}: {label}{teeth}, {photo.confidence:.0%} sure", _HEAD)
+        others = [c for c in photo.candidates if (c.code, c.variant) != (photo.code, photo.variant)]
+        for candidate in others:
+            name = " ".join(word for word in (candidate.code, candidate.variant) if word)
+            known = "in the store" if candidate.known else "not in the store"
+            say(f"    or {name}, {candidate.confidence:.0%} ({known})")
+        if photo.advice:
+            say_all(wrap(f"    {photo.advice}", screen_width(), "    "))
