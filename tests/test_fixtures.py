@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pdfplumber
 import pytest
-
 from cogledger.schema.limits import LIMITS
 from cogledger.schema.validation import validate_records
 
