@@ -13,8 +13,8 @@ Whatever else is stated stays beside the value, in ``conflicts``. A range whose 
 each bound is chosen by the rule above.
 
 A claim without a variant holds for every variant of its code, except for limits that the variant states itself, be it
-only in a reading that is held back. Where a claim without a variant says something that no variant says, the part
-without a variant stays a part of its own: there may be a version that no document names.
+only in a reading that is held back. Where every variant states the limit, and a claim without a variant says
+something that none of them says, the part without a variant stays a part of its own: there may be a version that no document names.
 
 A code that ends in its variant ("KX71-M") is that variant only where base code and variant also stand apart ("KX71",
 "M"); otherwise it is a code of its own.
@@ -113,17 +113,18 @@ def _resolve_family(kind: str, code: str, family: dict[str, list[KeptClaim]]) ->
         stated = {k.claim.limit for k in own}
         claims = [k for k in own if k.state in _USED] + [k for k in general if k.claim.limit not in stated]
         yield _make_part(kind, code, everyone, own, claims)
-    if general and (not named or _says_something_else(general, [k for v in named for k in family[v]])):
+    if general and (not named or _says_something_else(general, [family[v] for v in named])):
         yield _make_part(kind, code, everyone, [], general)
 
 
-def _says_something_else(general: Sequence[KeptClaim], named: Sequence[KeptClaim]) -> bool:
-    """Whether a claim without a variant states a value for a limit that variants state, but that none of them has."""
-    said: dict[str, set[str]] = defaultdict(set)
-    for kept in named:
-        if kept.state in _USED:
-            said[kept.claim.limit].add(_whole_key(kept.claim))
-    return any(k.claim.limit in said and _whole_key(k.claim) not in said[k.claim.limit] for k in general)
+def _says_something_else(general: Sequence[KeptClaim], named: Sequence[Sequence[KeptClaim]]) -> bool:
+    """Whether a claim without a variant has a value that no variant has, for a limit that every variant states."""
+    said = [{(k.claim.limit, _whole_key(k.claim)) for k in claims if k.state in _USED} for claims in named]
+    stated_by_all = set.intersection(*({limit for limit, _ in words} for words in said))
+    return any(
+        k.claim.limit in stated_by_all and not any((k.claim.limit, _whole_key(k.claim)) in words for words in said)
+        for k in general
+    )
 
 
 def _make_part(

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
 from cogledger.extract.records import Reading, Source, SourceKind
 from cogledger.schema.claims import Box, Claim
 from cogledger.schema.limits import LIMITS

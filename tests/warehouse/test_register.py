@@ -6,7 +6,6 @@ from collections.abc import Callable
 from datetime import datetime
 
 import pytest
-
 from cogledger.schema.claims import Claim, State, claim_ids
 from cogledger.schema.errors import CallError
 from cogledger.schema.reasons import Reason
