@@ -53,7 +53,8 @@ def judge_check(setup: Setup, check: Check, own: Slot, settings: CheckSettings) 
     doubts = [one.doubt for one in settled.values() if one.doubt]
     parts = _labels(setup, own, settled)
     if missing and check.counts is Counts.WHEN_STATED:
-        if len(missing) == len(needs) or any(one.need in check.quiet for one in missing):
+        silent = len(missing) == len(needs) or any(one.need in check.quiet for one in missing)
+        if silent or _does_not_apply(check, settled):
             return None
         return NotChecked(check.name, _asks(setup, own, missing), parts)
     if missing or doubts:

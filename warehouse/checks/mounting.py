@@ -37,7 +37,6 @@ def check_front_mount(facts: Facts) -> Outcome:
     about=(Slot.FRONT_DERAILLEUR,),
     needs=("own.clamp_diameter", "bike.seat_tube_mm"),
     maybe=("own.mount",),
-    quiet=("own.clamp_diameter",),
 )
 def check_clamp(facts: Facts) -> Outcome | None:
     """The seat tube's diameter against the diameters the clamp fits, for clamped front derailleurs. By definition."""

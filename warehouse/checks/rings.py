@@ -87,7 +87,7 @@ def check_small_ring(facts: Facts) -> Outcome:
     )
 
 
-@check("ring_step", about=(Slot.FRONT_DERAILLEUR,), needs=("own.ring_step", _RINGS), quiet=("own.ring_step", _RINGS))
+@check("ring_step", about=(Slot.FRONT_DERAILLEUR,), needs=("own.ring_step", _RINGS))
 def check_ring_step(facts: Facts) -> Outcome | None:
     """Biggest ring - middle ring against the least the front derailleur needs; three rings only.
 
