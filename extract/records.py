@@ -8,7 +8,10 @@ from pathlib import Path
 
 from ..schema.claims import Box, Claim
 from ..schema.errors import Fault
+from ..schema.limits import PartKind
 from ..schema.validation import HeldBack
+from .labels import LabelHit
+from .subjects import Subject
 
 
 class SourceKind(StrEnum):
@@ -61,9 +64,19 @@ class Rule:
         return abs(self.x1 - self.x0) >= abs(self.y1 - self.y0)
 
 
+Affine = tuple[float, float, float, float, float, float]
+"""``(a, b, c, d, e, f)``: x' = a·x + b·y + c, y' = d·x + e·y + f."""
+
+IDENTITY: Affine = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+
+
 @dataclass(frozen=True)
 class PageContent:
-    """Words and rules of one page as it is shown (rotation applied), in points from the top left corner."""
+    """Words and rules of one page, turned so that the text runs from left to right, in points from the top left.
+
+    ``back`` leads from these coordinates to those of the page as it is shown (they differ where text stands sideways
+    or a scan was straightened). ``origin`` is ``text`` or the name of the OCR engine.
+    """
 
     number: int
     width: float
@@ -72,6 +85,45 @@ class PageContent:
     rules: tuple[Rule, ...] = ()
     fills: tuple[Box, ...] = ()
     origin: str = "text"
+    back: Affine = IDENTITY
+
+    def shown(self, box: Box) -> Box:
+        """``box`` in the coordinates of the page as it is shown."""
+        a, b, c, d, e, f = self.back
+        corners = [(x, y) for x in (box.x0, box.x1) for y in (box.top, box.bottom)]
+        xs = [a * x + b * y + c for x, y in corners]
+        ys = [d * x + e * y + f for x, y in corners]
+        return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+@dataclass(frozen=True)
+class Heading:
+    """Words that stand over others and name a part."""
+
+    text: str
+    box: Box
+    subject: Subject
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One place where a label meets a value, before they are understood.
+
+    ``hits`` are the limits that the label can mean for the subject's kind, best first. ``certain`` is how sure the
+    layout makes it that label, value and subject belong together; ``confidence`` the least of the words' own.
+    """
+
+    subject: Subject
+    label: str
+    hits: tuple[LabelHit, ...]
+    value: str
+    box: Box
+    reader: str
+    condition: tuple[tuple[str, float | str], ...] = ()
+    certain: float = 1.0
+    confidence: float = 1.0
+    kinds: tuple[PartKind, ...] = ()
+    """Kinds that the subject may have where its own is not known."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,91 @@
+"""Words of a note, header or bracket → the condition under which a number holds, in the vocabulary's keys."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from .labels import LANGUAGES, analyse, fold
+
+_TIMES = re.compile(r"(?<![\w.])([123])\s*[x×](?![a-z0-9])|(?<![\w.])([123])\s*[x×]\s*(\d{1,2})", re.IGNORECASE)
+_COUNT = re.compile(r"(?<![\d.,])(\d{1,2})\s*[-–]?\s*([^\W\d_]+)", re.IGNORECASE)
+Condition = dict[str, float | str]
+
+
+@lru_cache(maxsize=5_000)
+def _find(text: str, languages: tuple[str, ...]) -> tuple[tuple[str, float | str], ...]:
+    rings: set[float] = set()
+    speeds: set[float] = set()
+    for one, both, cogs in _TIMES.findall(text):
+        rings.add(float(one or both))
+        if cogs:
+            speeds.add(float(cogs))
+    for number, word in _COUNT.findall(text):
+        names = analyse(word, languages).names("concept")
+        if "speed" in names or fold(word) in ("s", "fach", "v"):
+            (rings if float(number) <= 3 and "ring" in names else speeds).add(float(number))
+        elif "ring" in names and 1 <= float(number) <= 3:
+            rings.add(float(number))
+    for term in analyse(text, languages).terms:
+        counts = {n.removeprefix("ring_count.") for n in term.names("answer") if n.startswith("ring_count.")}
+        if len(counts) == 1 and len(term.text) > 3:
+            rings.add(float(counts.pop()))
+    found: list[tuple[str, float | str]] = []
+    if len(rings) == 1:
+        found.append(("ring_count", rings.pop()))
+    if len(speeds) == 1:
+        found.append(("rear_speeds", speeds.pop()))
+    return tuple(found) if len(rings) <= 1 and len(speeds) <= 1 else ()
+
+
+def find_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> Condition | None:
+    """The condition that ``text`` names (``"only with double"`` → ``{"ring_count": 2}``), ``None`` where none is clear.
+
+    Two different counts of the same thing are not one condition and give ``None``.
+    """
+    return dict(_find(text, languages)) or None
+
+
+_BRACKET = re.compile(r"[(\[]([^()\[\]]*[^\W\d_]{3,}[^()\[\]]*)[)\]]")
+_NUMBER = re.compile(r"\d")
+
+
+def split_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> list[tuple[str, Condition | None]]:
+    """A cell's words apart by conditions in brackets.
+
+    ``"28-32T (30-34T with single ring)"`` → ``28-32T`` without and ``30-34T`` with ``{"ring_count": 1}``;
+    ``"37T (double only)"`` → ``37T`` with ``{"ring_count": 2}``. A bracket that names no condition stays in place.
+    """
+    for found in _BRACKET.finditer(text):
+        condition = find_condition(found.group(1), languages)
+        if condition is None:
+            continue
+        outside = (text[: found.start()] + " " + text[found.end() :]).strip()
+        inside = _value_words(found.group(1), languages)
+        if not _NUMBER.search(inside):
+            return [(outside, condition)]
+        return [(outside, None), (inside, condition)] if outside else [(inside, condition)]
+    return [(text, None)]
+
+
+def _value_words(text: str, languages: tuple[str, ...]) -> str:
+    """The words of ``text`` before those that name the condition (or behind, where it comes first)."""
+    words = text.split()
+    for cut in range(len(words)):
+        if find_condition(" ".join(words[cut:]), languages) and not find_condition(
+            " ".join(words[cut + 1 :]), languages
+        ):
+            head = [w for w in words[:cut]]
+            while head and _joins(head[-1], languages):
+                head.pop()
+            if head:
+                return " ".join(head)
+    for cut in range(len(words) - 1, 0, -1):
+        if find_condition(" ".join(words[:cut]), languages) and _NUMBER.search(" ".join(words[cut:])):
+            return " ".join(words[cut:]).lstrip(":,- ")
+    return ""
+
+
+def _joins(word: str, languages: tuple[str, ...]) -> bool:
+    names = analyse(word, languages).names("language") | analyse(word, languages).names("concept")
+    return bool(names & {"only", "size"}) and not any(c.isdigit() for c in word)

@@ -1,0 +1,116 @@
+"""What the whole page says about each place on it: languages, headings, footnotes, and what earlier pages left over."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from ..schema.claims import Box
+from ..schema.limits import PartKind
+from .conditions import find_condition
+from .labels import LANGUAGES
+from .lines import Line, Segment
+from .records import Heading
+from .subjects import Subject, parse_heading
+
+_NOTE = re.compile(
+    r"^(?:\^\{(?P<raised>[^}]{1,3})\}|(?P<star>\*{1,3}|[†‡§¹²³⁴⁵⁶⁷⁸⁹])|(?P<plain>[1-9a-d])\s?\))\s*(?P<text>\S.{3,})"
+)
+_PLAIN = str.maketrans("¹²³⁴⁵⁶⁷⁸⁹", "123456789")
+_MOST_HEADING_WORDS = 9
+
+
+@dataclass(frozen=True)
+class Note:
+    """A footnote: its mark, its words, and the condition that they name, if any."""
+
+    mark: str
+    text: str
+    condition: tuple[tuple[str, float | str], ...]
+
+
+@dataclass
+class DocumentMemory:
+    """What pages hand to later pages: the last heading, the last table's columns, and kinds of known codes."""
+
+    heading: Subject = field(default_factory=Subject)
+    columns: object | None = None
+    kinds: dict[str, PartKind] = field(default_factory=dict)
+    languages: tuple[str, ...] = LANGUAGES
+
+
+@dataclass(frozen=True)
+class PageContext:
+    """The page's languages, headings from top to bottom, and notes by mark."""
+
+    languages: tuple[str, ...] = LANGUAGES
+    headings: tuple[Heading, ...] = ()
+    notes: dict[str, Note] = field(default_factory=dict)
+    memory: DocumentMemory = field(default_factory=DocumentMemory)
+
+    def subject_above(self, box: Box) -> Subject:
+        """What the headings over ``box`` say: the nearest one first, farther ones for what it leaves open.
+
+        A farther heading may add a kind or a code, but never once another code has been met.
+        """
+        subject = Subject()
+        over = [h for h in self.headings if h.box.top < box.top + 1 and _shares_column(h.box, box)]
+        for heading in sorted(over, key=lambda h: -h.box.bottom):
+            if heading.subject.code and subject.code:
+                break
+            subject = subject.filled_from(heading.subject)
+            if subject.kind and subject.code:
+                break
+        if not over:
+            subject = subject.filled_from(self.memory.heading)
+        return subject
+
+
+def _shares_column(heading: Box, box: Box) -> bool:
+    return min(heading.x1, box.x1) - max(heading.x0, box.x0) > 0
+
+
+def find_headings(lines: Sequence[Line], languages: tuple[str, ...], body_size: float) -> tuple[Heading, ...]:
+    """Segments that stand as headings and name a part, from top to bottom."""
+    found = []
+    for line in lines:
+        for segment in line.segments:
+            heading = _heading(segment, len(line.segments), languages, body_size)
+            if heading:
+                found.append(heading)
+    return tuple(sorted(found, key=lambda h: h.box.top))
+
+
+def _heading(segment: Segment, beside: int, languages: tuple[str, ...], body_size: float) -> Heading | None:
+    text = segment.text
+    words = text.split()
+    stands_out = segment.bold or segment.size > 1.12 * body_size
+    if len(words) > _MOST_HEADING_WORDS or (text.endswith((".", ";", ",")) and not stands_out) or ":" in text[:-1]:
+        return None
+    subject = parse_heading(text.rstrip(":"), languages)
+    if not subject.kind and not (subject.code and stands_out):
+        return None
+    if beside > 2 and not stands_out:
+        return None
+    if not stands_out and len(words) > 5:
+        return None
+    return Heading(text, segment.box, subject)
+
+
+def find_notes(lines: Sequence[Line], languages: tuple[str, ...]) -> dict[str, Note]:
+    """Footnotes of a page by their mark; one mark with two different conditions is left out."""
+    notes: dict[str, Note] = {}
+    clashing: set[str] = set()
+    for line in lines:
+        for segment in line.segments:
+            found = _NOTE.match(segment.text)
+            if not found:
+                continue
+            mark = (found["raised"] or found["star"] or found["plain"]).translate(_PLAIN).strip(" ).")
+            condition = tuple(sorted((find_condition(found["text"], languages) or {}).items()))
+            note = Note(mark, found["text"], condition)
+            if mark in notes and notes[mark].condition != condition:
+                clashing.add(mark)
+            notes[mark] = note
+    return {mark: note for mark, note in notes.items() if mark not in clashing}

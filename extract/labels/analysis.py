@@ -1,0 +1,140 @@
+"""Words → terms with meanings, by the longest row of known words, by compounds, and with tolerance for OCR faults."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+from rapidfuzz import fuzz, process
+
+from .words import LANGUAGES, Lexicon, Meaning, fold, load_lexicon, vocabulary_of
+
+_LEAST_FUZZY_LETTERS = 5
+_LEAST_FUZZY_RATIO = 84.0
+_LINKS = ("", "s", "n", "en", "es", "e", "er")
+_MOST_WORDS = 80
+
+
+@dataclass(frozen=True)
+class Term:
+    """A row of words that the lexicon knows (``meanings``) or does not (empty). ``quality`` is 1 for an exact match.
+
+    ``start`` and ``end`` count folded words of the text.
+    """
+
+    start: int
+    end: int
+    text: str
+    meanings: frozenset[Meaning]
+    quality: float = 1.0
+
+    def names(self, group: str) -> frozenset[str]:
+        """What the term can mean in one group."""
+        return frozenset(m.name for m in self.meanings if m.group == group)
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """A text as terms, from left to right without overlap."""
+
+    words: tuple[str, ...]
+    terms: tuple[Term, ...]
+
+    def names(self, group: str) -> frozenset[str]:
+        """Everything the text can mean in one group."""
+        return frozenset(m.name for term in self.terms for m in term.meanings if m.group == group)
+
+
+@lru_cache(maxsize=20_000)
+def analyse(text: str, languages: tuple[str, ...] = LANGUAGES) -> Analysis:
+    """The terms of ``text`` in any of ``languages``; at most 80 words are looked at."""
+    words = tuple(fold(text).split())[:_MOST_WORDS]
+    return Analysis(words, tuple(_terms(words, load_lexicon(languages))))
+
+
+def _terms(words: tuple[str, ...], lexicon: Lexicon) -> Iterator[Term]:
+    start = 0
+    while start < len(words):
+        for length in range(min(lexicon.longest, len(words) - start), 0, -1):
+            meanings = lexicon.rows.get(words[start : start + length])
+            if meanings:
+                yield Term(start, start + length, " ".join(words[start : start + length]), meanings)
+                start += length
+                break
+        else:
+            yield from _unlisted(words[start], start, lexicon)
+            start += 1
+
+
+def _unlisted(word: str, at: int, lexicon: Lexicon) -> Iterator[Term]:
+    parts = _split_compound(word, lexicon) if len(word) >= 7 and word.isalpha() else None
+    if parts:
+        yield from (Term(at, at + 1, part, lexicon.single[part], 0.98) for part in parts)
+    else:
+        yield _nearest(word, at, lexicon)
+
+
+def _nearest(word: str, at: int, lexicon: Lexicon) -> Term:
+    if len(word) >= _LEAST_FUZZY_LETTERS and sum(c.isdigit() for c in word) <= 1:
+        found = process.extractOne(word, _fuzzy_words(lexicon), scorer=fuzz.ratio, score_cutoff=_LEAST_FUZZY_RATIO)
+        if found:
+            return Term(at, at + 1, word, lexicon.single[found[0]], found[1] / 100 - 0.03)
+    return Term(at, at + 1, word, frozenset())
+
+
+_FUZZY: dict[int, list[str]] = {}
+
+
+def _fuzzy_words(lexicon: Lexicon) -> list[str]:
+    words = _FUZZY.get(id(lexicon))
+    if words is None:
+        words = _FUZZY[id(lexicon)] = [w for w in lexicon.single if len(w) >= _LEAST_FUZZY_LETTERS]
+    return words
+
+
+def _split_compound(word: str, lexicon: Lexicon) -> list[str] | None:
+    """A compound as known words with linking letters between, fewest parts first; ``None`` where it is none."""
+    best: dict[int, list[str]] = {0: []}
+    for start in range(len(word)):
+        if start not in best:
+            continue
+        for part in lexicon.compound_words:
+            if not word.startswith(part, start):
+                continue
+            for link in _LINKS:
+                end = start + len(part) + len(link)
+                whole = end == len(word) and not link
+                if (whole or (end < len(word) and word.startswith(link, start + len(part)))) and (
+                    end not in best or len(best[end]) > len(best[start]) + 1
+                ):
+                    best[end] = [*best[start], part]
+    return best.get(len(word)) if len(best.get(len(word), [])) > 1 else None
+
+
+def page_languages(texts: Iterable[str], fallback: tuple[str, ...] = LANGUAGES) -> tuple[str, ...]:
+    """The languages of a page, by how many of its words each language's lexicon knows; ``fallback`` where too few."""
+    words = Counter(w for text in texts for w in fold(text).split() if len(w) >= 4 and w.isalpha())
+    scores = {
+        language: sum(min(n, 6) * _weight(word) for word, n in words.items() if word in vocabulary_of(language))
+        for language in LANGUAGES
+    }
+    compound = {lang: sum(_holds_word(w, lang) for w in words if len(w) >= 10) for lang in ("de", "nl")}
+    for language, extra in compound.items():
+        if language in scores:
+            scores[language] += extra
+    best = max(scores.values(), default=0)
+    if best < 3:
+        return fallback
+    return tuple(sorted(lang for lang, score in scores.items() if score >= 0.5 * best))
+
+
+@lru_cache(maxsize=20_000)
+def _weight(word: str) -> float:
+    """A word known in one language only speaks more for it than one that several share."""
+    return 1 / sum(word in vocabulary_of(language) for language in LANGUAGES)
+
+
+def _holds_word(word: str, language: str) -> int:
+    return sum(1 for known in vocabulary_of(language) if len(known) >= 5 and known in word) >= 2

@@ -1,0 +1,171 @@
+"""Terms of a label → limit keys with scores, by the language-independent table in meanings.toml."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cache, lru_cache
+from importlib.resources import files
+
+from ...schema.limits import LIMITS, PartKind, Unit
+from .analysis import Analysis, Term, analyse
+from .words import LANGUAGES
+
+_GENERIC = frozenset({"max", "min", "size", "teeth"})
+_EXTRA_COST = 0.22
+_LEAST_SCORE = 0.62
+
+
+@dataclass(frozen=True)
+class LabelHit:
+    """A limit that a label can mean. ``score`` 0 to 1; ``bound`` is ``low`` or ``high`` where the label says which;
+    ``unit`` is the unit that the label names; ``needs`` how many concepts had to come together.
+    """
+
+    limit: str
+    score: float
+    bound: str | None
+    unit: Unit | None
+    needs: int
+
+
+class Role(StrEnum):
+    """What a header cell can name instead of a limit."""
+
+    MODEL = "model"
+    VARIANT = "variant"
+    KIND = "kind"
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Which concepts name a limit, which may stand beside them, and which make it something else."""
+
+    limit: str
+    needs: tuple[frozenset[str], ...]
+    takes: frozenset[str]
+    never: frozenset[str]
+
+
+@cache
+def limit_patterns() -> tuple[Pattern, ...]:
+    """The table of meanings, one pattern per limit."""
+    table = tomllib.loads(files("cogledger.extract.labels").joinpath("meanings.toml").read_text(encoding="utf-8"))
+    unknown = set(table) ^ set(LIMITS)
+    if unknown:
+        raise ValueError(f"meanings.toml and the table of limits differ in {sorted(unknown)}")
+    return tuple(
+        Pattern(
+            limit,
+            tuple(frozenset(row.split()) for row in rules["needs"]),
+            frozenset(rules.get("takes", ())),
+            frozenset(rules.get("never", ())),
+        )
+        for limit, rules in table.items()
+    )
+
+
+_UNITS: tuple[tuple[str, Unit], ...] = (
+    (r"mm|millim\w*", Unit.MILLIMETRE),
+    (r"°|deg\.?|degrees?|grad|gradi|grados|degr[ée]s|graden", Unit.DEGREE),
+    (r"gr?\.?|grams?|gramm|grammes?|grammi|gramos|gram", Unit.GRAM),
+    (r"t\.?|z\.?|teeth|tooth|z[äa]hne|dents|denti|dientes|tanden|d\.?", Unit.TEETH),
+    (r"pcs\.?|pieces|st\.?|stk\.?|stück|pz\.?|pi[èe]ces|uds\.?|links|glieder|maillons|maglie|eslabones|schakels",
+     Unit.LINKS),
+)  # fmt: skip
+_BRACKETED_UNIT = [
+    (re.compile(rf"[\(\[]\s*(?:in\s+|en\s+)?(?:{words})\s*[\)\]]", re.IGNORECASE), unit) for words, unit in _UNITS
+]
+_TRAILING_UNIT = [
+    (re.compile(rf"(?:,|/|\bin\b|\ben\b)\s*(?:{words})\s*:?\s*$", re.IGNORECASE), unit) for words, unit in _UNITS
+]
+
+
+def split_unit(label: str) -> tuple[str, Unit | None]:
+    """A label without its unit, and the unit: ``"Weight (g)"`` → ``("Weight", Unit.GRAM)``."""
+    for pattern, unit in [*_BRACKETED_UNIT, *_TRAILING_UNIT]:
+        bare, found = pattern.subn(" ", label)
+        if found:
+            return bare.strip(), unit
+    return label, None
+
+
+@lru_cache(maxsize=20_000)
+def find_label_hits(
+    label: str, kind: PartKind | None = None, languages: tuple[str, ...] = LANGUAGES
+) -> tuple[LabelHit, ...]:
+    """The limits that ``label`` can mean for a part of ``kind`` (any kind where ``None``), best first."""
+    bare, unit = split_unit(label)
+    analysis = analyse(bare, languages)
+    if not analysis.terms or len(analysis.words) > 12:
+        return ()
+    hits = []
+    for pattern in limit_patterns():
+        if kind is not None and kind not in LIMITS[pattern.limit].kinds:
+            continue
+        hit = _best_hit(pattern, analysis, unit)
+        if hit:
+            hits.append(hit)
+    hits.sort(key=lambda h: (-h.score, -h.needs))
+    return tuple(hits)
+
+
+def _best_hit(pattern: Pattern, analysis: Analysis, unit: Unit | None) -> LabelHit | None:
+    concepts = [term.names("concept") for term in analysis.terms]
+    offered = frozenset().union(*concepts)
+    best: tuple[float, int] | None = None
+    for needs in pattern.needs:
+        if not needs <= offered:
+            continue
+        score = _score(pattern, needs, analysis, concepts)
+        if score >= _LEAST_SCORE and (best is None or (score, len(needs)) > best):
+            best = (score, len(needs))
+    if best is None:
+        return None
+    bounds = {"high": "max" in offered, "low": "min" in offered}
+    named = [bound for bound, there in bounds.items() if there]
+    return LabelHit(pattern.limit, best[0], named[0] if len(named) == 1 else None, unit, best[1])
+
+
+def _score(pattern: Pattern, needs: frozenset[str], analysis: Analysis, concepts: list[frozenset[str]]) -> float:
+    """1 where every word is used; less for unknown words, foreign concepts and inexact matches; 0 where forbidden."""
+    usable = needs | pattern.takes | _GENERIC
+    known = unknown = 0.0
+    quality, extras = 1.0, 0
+    for term, names in zip(analysis.terms, concepts, strict=True):
+        length = len(term.text)
+        if "distractor" in names or (names & pattern.never - needs and not (names - pattern.never) & usable):
+            return 0.0
+        if names & usable:
+            known += length
+            if names & needs:
+                quality = min(quality, term.quality)
+        elif names:
+            extras += 1
+        elif _is_harmless(term):
+            known += 0.3 * length
+        else:
+            unknown += length
+    share = known / (known + unknown) if known else 0.0
+    return max(0.0, share * quality - _EXTRA_COST * extras)
+
+
+def _is_harmless(term: Term) -> bool:
+    return bool(term.names("language") or term.names("part")) or (len(term.text) <= 2 and not term.text.isdigit())
+
+
+@lru_cache(maxsize=20_000)
+def find_role(header: str, languages: tuple[str, ...] = LANGUAGES) -> frozenset[Role]:
+    """The roles that a header cell can name: where the model, the variant or the part kind stands."""
+    analysis = analyse(split_unit(header)[0], languages)
+    if not analysis.terms or len(analysis.words) > 6:
+        return frozenset()
+    roles = set()
+    for role in Role:
+        used = [bool(t.names("concept") & {str(role), "size", "length", "number"}) for t in analysis.terms]
+        named = any(str(role) in t.names("concept") for t in analysis.terms)
+        if named and all(used):
+            roles.add(role)
+    return frozenset(roles)

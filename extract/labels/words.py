@@ -1,0 +1,100 @@
+"""The lexicon: one TOML file per language → rows of folded words with what they can mean."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+_PACKAGE = "cogledger.extract.labels"
+_SIGNS = re.compile(r"[^a-z0-9ø°&+]+")
+_SPECIAL = str.maketrans({"ß": "ss", "æ": "ae", "œ": "oe", "⌀": "ø", "Ø": "ø", "’": " ", "'": " "})
+
+
+def fold(text: str) -> str:
+    """Lower case without accents and punctuation: ``"Größtes Ritzel (max.)"`` → ``"grosstes ritzel max"``."""
+    plain = unicodedata.normalize("NFKD", text.translate(_SPECIAL).lower().translate(_SPECIAL))
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    return _SIGNS.sub(" ", plain).strip()
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """One thing that a row of words can stand for.
+
+    ``group`` is ``concept``, ``part``, ``variant``, ``answer``, ``language`` or ``bound``; ``name`` is the concept,
+    part kind, size letter, ``limit.choice``, function word, or which bound the words say of a number beside them.
+    """
+
+    group: str
+    name: str
+
+
+@dataclass(frozen=True)
+class Lexicon:
+    """All words of the chosen languages: row of folded words → meanings."""
+
+    rows: Mapping[tuple[str, ...], frozenset[Meaning]]
+    longest: int
+    single: Mapping[str, frozenset[Meaning]] = field(default_factory=dict)
+    compound_words: tuple[str, ...] = ()
+
+
+LANGUAGES: tuple[str, ...] = tuple(
+    sorted(
+        entry.name.removesuffix(".toml")
+        for entry in files(_PACKAGE).iterdir()
+        if entry.name.endswith(".toml") and len(entry.name) == len("en.toml")
+    )
+)
+
+
+@cache
+def read_language(language: str) -> dict[str, Any]:
+    """The parsed TOML file of one language."""
+    return tomllib.loads(files(_PACKAGE).joinpath(f"{language}.toml").read_text(encoding="utf-8"))
+
+
+def _entries(language: str) -> Iterator[tuple[tuple[str, ...], Meaning]]:
+    data = read_language(language)
+    tables = {"concept": data["concepts"], "part": data["parts"], "variant": data["variants"],
+              "language": data["language"], "bound": data["bounds"]}  # fmt: skip
+    for limit, choices in data.get("answers", {}).items():
+        tables["answer"] = tables.get("answer", {}) | {f"{limit}.{choice}": w for choice, w in choices.items()}
+    for group, table in tables.items():
+        for name, words in table.items():
+            for word in words:
+                row = tuple(fold(word).split())
+                if row:
+                    yield row, Meaning(group, name)
+
+
+@cache
+def load_lexicon(languages: tuple[str, ...], bounds: bool = False) -> Lexicon:
+    """The words of ``languages`` together: those beside numbers with ``bounds``, all others without.
+
+    Raises ``FileNotFoundError`` for a language without a file.
+    """
+    rows: dict[tuple[str, ...], set[Meaning]] = {}
+    compounds: set[str] = set()
+    for language in languages:
+        for row, meaning in _entries(language):
+            if (meaning.group == "bound") != bounds:
+                continue
+            rows.setdefault(row, set()).add(meaning)
+            if read_language(language).get("compounds") and len(row) == 1 and len(row[0]) >= 3:
+                compounds.add(row[0])
+    frozen = {row: frozenset(meanings) for row, meanings in rows.items()}
+    single = {row[0]: meanings for row, meanings in frozen.items() if len(row) == 1}
+    return Lexicon(frozen, max(map(len, frozen), default=1), single, tuple(sorted(compounds, key=len, reverse=True)))
+
+
+@cache
+def vocabulary_of(language: str) -> frozenset[str]:
+    """Single words of four letters or more that speak for a language."""
+    return frozenset(word for row, _ in _entries(language) for word in row if len(word) >= 4)

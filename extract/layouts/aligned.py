@@ -1,0 +1,283 @@
+"""Tables without upright lines: lines of segments → blocks → columns by the gaps that run through → cells."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from ...schema.claims import Box
+from ..lines import Line, Segment, find_lines, union
+from ..records import Rule, Word
+from ..settings import DEFAULT_SETTINGS, ReadSettings
+from .grids import Cell, Grid, complete_grid
+
+_BLOCK_GAP = 2.6
+_COLUMN_GAP = 0.55
+_CROSSING_SHARE = 0.1
+_WRAP_PITCH = 0.78
+
+
+def find_aligned_grids(
+    words: Sequence[Word], rules: Sequence[Rule], settings: ReadSettings = DEFAULT_SETTINGS
+) -> list[Grid]:
+    """Tables of two columns or more that only their alignment tells, from top to bottom."""
+    lines = find_lines(words, settings)
+    grids = []
+    for block in _blocks(lines):
+        grid = _grid_of(block, rules)
+        if grid is not None:
+            grids.append(grid)
+    return grids
+
+
+def _blocks(lines: Sequence[Line]) -> Iterable[list[Line]]:
+    """Runs of neighbouring lines in which most have several segments."""
+    block: list[Line] = []
+    for n, line in enumerate(lines):
+        if block and _breaks(line, block, lines[n + 1] if n + 1 < len(lines) else None):
+            yield from _trimmed(block)
+            block = []
+        block.append(line)
+    yield from _trimmed(block)
+
+
+def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:
+    height = max(s.size for s in line.segments) * 1.15
+    gap = line.box.top - max(k.box.bottom for k in block[-3:])
+    if gap > _BLOCK_GAP * height:
+        return True
+    if len(line.segments) > 1:
+        return len(block) == 1 and len(block[0].segments) == 1 and not _wraps_onto(block[0], line)
+    return not (_wraps_onto(line, block[-1]) or (following is not None and _wraps_onto(line, following)))
+
+
+def _wraps_onto(line: Line, neighbour: Line) -> bool:
+    """Whether a line of one segment is a further line of one cell of its neighbour."""
+    if len(line.segments) != 1 or len(neighbour.segments) < 2:
+        return False
+    segment = line.segments[0]
+    close = max(line.box.top, neighbour.box.top) - min(line.box.bottom, neighbour.box.bottom) < 0.45 * segment.size
+    under = [s for s in neighbour.segments if min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]
+    alike = segment.size <= 1.1 * max(s.size for s in neighbour.segments)
+    if not close or not alike:
+        return False
+    if not under:
+        return segment.box.x0 > neighbour.box.x0 and segment.box.x1 < neighbour.box.x1
+    return len(under) == 1 and segment.bold == under[0].bold
+
+
+def _trimmed(block: list[Line]) -> Iterable[list[Line]]:
+    """The block without lone segments at its ends; nothing where fewer than two lines have several segments."""
+    while block and len(block[0].segments) == 1 and not (len(block) > 1 and _wraps_onto(block[0], block[1])):
+        block = block[1:]
+    while block and len(block[-1].segments) == 1 and not (len(block) > 1 and _wraps_onto(block[-1], block[-2])):
+        block = block[:-1]
+    if sum(len(line.segments) > 1 for line in block) >= 2:
+        yield block
+
+
+@dataclass(frozen=True)
+class _Column:
+    x0: float
+    x1: float
+    left: float
+    right: float
+
+    @property
+    def middle(self) -> float:
+        return (self.x0 + self.x1) / 2
+
+
+def _columns(block: Sequence[Line]) -> list[_Column]:
+    most = max(len(line.segments) for line in block)
+    core = [line for line in block if len(line.segments) >= max(2, 0.6 * most)]
+    size = sorted(s.size for line in core for s in line.segments)[0]
+    spans = [[(s.box.x0, s.box.x1) for s in _runs(line, _COLUMN_GAP)] for line in core]
+    start, end = min(a for row in spans for a, _ in row), max(b for row in spans for _, b in row)
+    steps = int(end - start) + 2
+    cover = [0] * steps
+    for row in spans:
+        for a, b in row:
+            for x in range(int(a - start), min(int(b - start) + 1, steps)):
+                cover[x] += 1
+    allowed = int(_CROSSING_SHARE * len(core)) if len(core) >= 5 else 0
+    intervals: list[list[float]] = []
+    for x, n in enumerate(cover):
+        if n > allowed:
+            if intervals and start + x - intervals[-1][1] <= _COLUMN_GAP * size:
+                intervals[-1][1] = start + x + 1
+            else:
+                intervals.append([start + x, start + x + 1])
+    return _with_territory([(a, b) for a, b in intervals])
+
+
+def _with_territory(intervals: list[tuple[float, float]]) -> list[_Column]:
+    edges = [(a[1] + b[0]) / 2 for a, b in zip(intervals, intervals[1:], strict=False)]
+    bounds = [-1e9, *edges, 1e9]
+    return [_Column(a, b, bounds[n], bounds[n + 1]) for n, (a, b) in enumerate(intervals)]
+
+
+def _runs(line: Line, gap: float) -> list[Segment]:
+    """The line's words, parted at gaps wider than ``gap`` times their size."""
+    runs: list[list[Word]] = []
+    for segment in line.segments:
+        runs.append([])
+        for word in segment.words:
+            if runs[-1] and word.box.x0 - runs[-1][-1].box.x1 > gap * word.size:
+                runs.append([])
+            runs[-1].append(word)
+    return [Segment(tuple(run)) for run in runs if run]
+
+
+@dataclass
+class _Row:
+    lines: list[Line]
+    pieces: list[tuple[int, int, Segment]]
+    """First column, last column, words."""
+
+    @property
+    def middle(self) -> float:
+        box = union(line.box for line in self.lines)
+        return (box.top + box.bottom) / 2
+
+    def filled(self) -> set[int]:
+        return {c for first, last, _ in self.pieces for c in range(first, last + 1)}
+
+
+def _grid_of(block: list[Line], rules: Sequence[Rule]) -> Grid | None:
+    columns = _columns(block)
+    if len(columns) < 2:
+        return None
+    rows = [_Row([line], _placed(line, columns, rules)) for line in block]
+    area = union(line.box for line in block)
+    rows = _merged(rows, _bands(rules, area), len(columns))
+    if len(rows) < 2:
+        return None
+    cells = []
+    for r, row in enumerate(rows):
+        for first, last, words in _cells_of(row):
+            cells.append(Cell(r, first, 1, last - first + 1, words, union(w.box for w in words)))
+    return complete_grid(len(rows), len(columns), cells, "aligned", area)
+
+
+def _cells_of(row: _Row) -> Iterable[tuple[int, int, tuple[Word, ...]]]:
+    """The row's pieces, those of the same columns joined; a piece inside a wider one belongs to it."""
+    groups: list[tuple[int, int, list[Word]]] = []
+    for first, last, segment in sorted(row.pieces, key=lambda p: (p[0] - p[1], p[0])):
+        home = next((g for g in groups if g[0] <= first and last <= g[1]), None)
+        if home is not None:
+            home[2].extend(segment.words)
+        else:
+            taken = {c for g in groups for c in range(g[0], g[1] + 1)}
+            free = [c for c in range(first, last + 1) if c not in taken]
+            if free:
+                groups.append((free[0], free[-1], list(segment.words)))
+    return [(first, last, tuple(words)) for first, last, words in groups]
+
+
+def _placed(line: Line, columns: list[_Column], rules: Sequence[Rule]) -> list[tuple[int, int, Segment]]:
+    """Each segment of a line with the columns that it covers."""
+    placed = []
+    for segment in line.segments:
+        for piece in _parted_at_columns(segment, columns):
+            first = last = _home(piece, columns)
+            for n, column in enumerate(columns):
+                shared = min(piece.box.x1, column.x1) - max(piece.box.x0, column.x0)
+                if shared > 0.5 * (column.x1 - column.x0):
+                    first, last = min(first, n), max(last, n)
+            under = _rule_under(piece, line, columns, rules)
+            if under:
+                first, last = min(first, under[0]), max(last, under[1])
+            placed.append((first, last, piece))
+    return placed
+
+
+def _home(piece: Segment, columns: list[_Column]) -> int:
+    middle = (piece.box.x0 + piece.box.x1) / 2
+    shares = [min(piece.box.x1, c.x1) - max(piece.box.x0, c.x0) for c in columns]
+    best = max(range(len(columns)), key=lambda n: shares[n])
+    return best if shares[best] > 0 else next(n for n, c in enumerate(columns) if c.left <= middle <= c.right)
+
+
+def _parted_at_columns(segment: Segment, columns: list[_Column]) -> list[Segment]:
+    """A segment, parted where two of its words are homed in different columns and a column gap lies between."""
+    pieces: list[list[Word]] = []
+    homes: list[int] = []
+    for word in segment.words:
+        home = _home(Segment((word,)), columns)
+        wide = pieces and word.box.x0 - pieces[-1][-1].box.x1 > 0.4 * word.size
+        if pieces and (home == homes[-1] or not wide):
+            pieces[-1].append(word)
+        else:
+            pieces.append([word])
+            homes.append(home)
+    return [Segment(tuple(p)) for p in pieces]
+
+
+def _rule_under(piece: Segment, line: Line, columns: list[_Column], rules: Sequence[Rule]) -> tuple[int, int] | None:
+    """The columns over which a short rule right below a header piece runs."""
+    whole = columns[-1].x1 - columns[0].x0
+    for rule in rules:
+        if not rule.horizontal or not 0 <= rule.y0 - piece.box.bottom < 0.8 * piece.size:
+            continue
+        if rule.x1 - rule.x0 > 0.8 * whole or not rule.x0 - 2 <= (piece.box.x0 + piece.box.x1) / 2 <= rule.x1 + 2:
+            continue
+        covered = [n for n, c in enumerate(columns) if rule.x0 - 2 <= c.middle <= rule.x1 + 2]
+        if len(covered) > 1:
+            return covered[0], covered[-1]
+    return None
+
+
+def _bands(rules: Sequence[Rule], area: Box) -> list[float]:
+    """Heights of the rules that run across most of the block."""
+    width = area.x1 - area.x0
+    by_height: dict[int, float] = {}
+    for rule in rules:
+        if rule.horizontal and area.top - 20 <= rule.y0 <= area.bottom + 20:
+            by_height[round(rule.y0)] = (
+                by_height.get(round(rule.y0), 0.0) + min(rule.x1, area.x1) - max(rule.x0, area.x0)
+            )
+    return sorted(float(y) for y, length in by_height.items() if length > 0.7 * width)
+
+
+def _merged(rows: list[_Row], bands: list[float], columns: int) -> list[_Row]:
+    """Rows with the further lines of their cells joined: within ruled bands, else by nearness to a first cell."""
+    anchors = [row for row in rows if 0 in row.filled() and len(row.filled()) > 1]
+    pitches = sorted(b.middle - a.middle for a, b in zip(anchors, anchors[1:], strict=False))
+    pitch = pitches[len(pitches) // 2] if pitches else 0.0
+    kept: list[_Row] = []
+    homes: dict[int, _Row] = {}
+    for row in rows:
+        if any(row is a for a in anchors):
+            kept.append(row)
+            continue
+        home = _home_row(row, anchors, bands, pitch, columns)
+        if home is None:
+            kept.append(row)
+        else:
+            homes[id(row)] = home
+    for row in rows:
+        home = homes.get(id(row))
+        if home is not None:
+            home.lines.extend(row.lines)
+            home.pieces.extend(row.pieces)
+    return kept
+
+
+def _home_row(row: _Row, anchors: list[_Row], bands: list[float], pitch: float, columns: int) -> _Row | None:
+    if any(last > first for first, last, _ in row.pieces) or not anchors:
+        return None
+    same_band = [
+        a for a in anchors if not any(min(a.middle, row.middle) < y < max(a.middle, row.middle) for y in bands)
+    ]
+    if bands and not same_band:
+        return None
+    nearest = min(same_band or anchors, key=lambda a: abs(a.middle - row.middle))
+    distance = abs(nearest.middle - row.middle)
+    if bands and len(same_band) == 1 and len(bands) > 3:
+        return nearest
+    full = len(row.filled()) >= 0.6 * (columns - 1) and columns > 2
+    height = max(s.size for line in row.lines for s in line.segments)
+    if full and pitch and distance > _WRAP_PITCH * pitch:
+        return None
+    return nearest if distance < 2.2 * height else None

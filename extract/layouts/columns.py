@@ -1,0 +1,207 @@
+"""What the columns of a table stand for: model, variant, kind, or limits with a header of one or more rows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from ...schema.limits import LIMITS, PartKind
+from ..conditions import split_condition
+from ..labels import LabelHit, Role, find_label_hits, find_role
+from ..subjects import Subject, find_kinds, is_code, parse_model_cell, parse_variant
+from ..values import is_nothing, parse_value, plausible, split_marked
+from .grids import Cell, Grid
+
+MOST_HEADER_ROWS = 4
+_MOSTLY = 0.6
+_LEAST_LABEL = 0.62
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: the words of its header, a role or the limits that they can mean, and what part they add."""
+
+    header: str = ""
+    role: Role | None = None
+    hits: tuple[LabelHit, ...] = ()
+    subject: Subject = field(default_factory=Subject)
+    marks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class View:
+    """A table looked at one way round: ``header_rows`` rows of header over rows that each speak of one part."""
+
+    grid: Grid
+    header_rows: int
+    columns: tuple[Column, ...]
+    score: float
+
+
+def best_view(grid: Grid, languages: tuple[str, ...]) -> View | None:
+    """The way round, and the number of header rows, under which most cells read as values of their labels."""
+    best: View | None = None
+    for turned in (grid, grid.turned()):
+        for header_rows in range(1, min(MOST_HEADER_ROWS, turned.rows - 1) + 1):
+            view = look(turned, header_rows, languages)
+            if view is not None and (best is None or view.score > best.score + 1e-9):
+                best = view
+    return best
+
+
+def look(grid: Grid, header_rows: int, languages: tuple[str, ...]) -> View | None:
+    """The view with that many header rows, ``None`` where no cell reads as a value."""
+    columns = tuple(_column(grid, col, header_rows, languages) for col in range(grid.cols))
+    if not any(column.hits for column in columns):
+        return None
+    columns = _with_roles(grid, header_rows, columns, languages)
+    score = _score(grid, header_rows, columns, languages)
+    return View(grid, header_rows, columns, score) if score > 0 else None
+
+
+def under_columns(grid: Grid, columns: Sequence[Column], languages: tuple[str, ...]) -> View | None:
+    """The view of a table without header under the columns of an earlier one; ``None`` where they do not suit."""
+    if len(columns) != grid.cols:
+        return None
+    score = _score(grid, 0, tuple(columns), languages)
+    return View(grid, 0, tuple(columns), score) if score > 0 else None
+
+
+def header_cells(grid: Grid, col: int, header_rows: int) -> list[Cell]:
+    """The distinct cells above a column's body, from top to bottom."""
+    cells: list[Cell] = []
+    for row in range(header_rows):
+        cell = grid.at(row, col)
+        if cell.words and cell not in cells:
+            cells.append(cell)
+    return cells
+
+
+def _column(grid: Grid, col: int, header_rows: int, languages: tuple[str, ...]) -> Column:
+    cells = header_cells(grid, col, header_rows)
+    label: list[str] = []
+    marks: list[str] = []
+    subject = Subject()
+    for cell in cells:
+        pieces = split_marked(cell.text)
+        text = " ".join(p.text for p in pieces if not p.inside) or cell.text
+        marks.extend(m for p in pieces for m in p.marks)
+        added = _named_part(text, languages) if len(cells) > 1 else Subject()
+        if added == Subject():
+            label.append(text)
+        else:
+            subject = added.filled_from(subject)
+    header = " ".join(label)
+    roles = find_role(header, languages)
+    hits = tuple(h for h in find_label_hits(header, None, languages) if h.score >= _LEAST_LABEL)
+    role = next((r for r in (Role.MODEL, Role.VARIANT, Role.KIND) if r in roles), None)
+    return Column(header, role, hits, subject, tuple(marks))
+
+
+def _named_part(text: str, languages: tuple[str, ...]) -> Subject:
+    """A header cell that names a variant, a model or a kind and no limit."""
+    variant = parse_variant(text, languages)
+    if variant:
+        return Subject(variant=variant)
+    if find_label_hits(text, None, languages) or find_role(text, languages):
+        return Subject()
+    subjects = parse_model_cell(text, languages)
+    if len(subjects) == 1 and subjects[0].code and is_code(subjects[0].code):
+        return subjects[0]
+    return Subject()
+
+
+def _with_roles(
+    grid: Grid, header_rows: int, columns: tuple[Column, ...], languages: tuple[str, ...]
+) -> tuple[Column, ...]:
+    """Roles settled by header and contents together: at most one model, variant and kind column each."""
+    bodies = [_body(grid, col, header_rows) for col in range(grid.cols)]
+    tests: dict[Role, Callable[[str], bool]] = {
+        Role.MODEL: lambda t: _is_model(t, languages),
+        Role.VARIANT: lambda t: parse_variant(t, languages) is not None,
+        Role.KIND: lambda t: _is_kind(t, languages),
+    }
+    chosen: dict[int, Role] = {}
+    for role, test in tests.items():
+        shares = {n: _share(bodies[n], test) for n in range(len(columns)) if n not in chosen}
+        col = _role_column(role, shares, columns)
+        if col is not None:
+            chosen[col] = role
+    return tuple(
+        replace(column, role=chosen.get(n), hits=() if n in chosen else column.hits) for n, column in enumerate(columns)
+    )
+
+
+def _role_column(role: Role, shares: dict[int, float], columns: Sequence[Column]) -> int | None:
+    """The column that plays a role: one headed so, if its contents do not speak against it, else one that holds it."""
+    headed = [n for n in shares if columns[n].role is role]
+    for n in headed:
+        if shares[n] >= _MOSTLY or (not columns[n].hits and (role is not Role.MODEL or shares[n] > 0.3)):
+            return n
+    held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits and columns[n].role in (None, role)]
+    return held[0] if held else None
+
+
+def _body(grid: Grid, col: int, header_rows: int) -> list[str]:
+    cells: list[Cell] = []
+    for row in range(header_rows, grid.rows):
+        cell = grid.at(row, col)
+        if cell not in cells:
+            cells.append(cell)
+    return [c.text for c in cells if c.words]
+
+
+def _share(texts: list[str], test: Callable[[str], bool]) -> float:
+    return sum(bool(test(t)) for t in texts) / len(texts) if texts else 0.0
+
+
+def _is_model(text: str, languages: tuple[str, ...]) -> bool:
+    subjects = parse_model_cell(text, languages)
+    return bool(subjects) and all(s.code for s in subjects)
+
+
+def _is_kind(text: str, languages: tuple[str, ...]) -> bool:
+    kinds = find_kinds(text, languages)
+    return len(kinds) == 1 and not any(c.isdigit() for c in text) and len(text.split()) <= 4
+
+
+def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages: tuple[str, ...]) -> float:
+    """Cells that read as values, less those that do not; a subject column counts for half a cell a row."""
+    good = bad = 0
+    seen: set[tuple[int, int]] = set()
+    for col, column in enumerate(columns):
+        if not column.hits:
+            continue
+        for row in range(header_rows, grid.rows):
+            cell = grid.at(row, col)
+            if (cell.row, cell.col) in seen or is_nothing(cell.text):
+                continue
+            seen.add((cell.row, cell.col))
+            if reads(cell.text, column.hits, languages):
+                good += 1
+            else:
+                bad += 1
+    if good == 0 or good < bad:
+        return 0.0
+    models = 0.5 * (grid.rows - header_rows) if any(c.role is Role.MODEL for c in columns) else 0.0
+    return good - 0.5 * bad + models - 0.01 * header_rows
+
+
+def reads(text: str, hits: Sequence[LabelHit], languages: tuple[str, ...]) -> bool:
+    """Whether any part of a cell's words is a plausible value of one of the limits."""
+    for piece in split_marked(text):
+        for words, _ in split_condition(piece.text, languages):
+            for hit in hits[:4]:
+                value = parse_value(words, hit.limit, hit.bound, languages)
+                if value is not None and plausible(hit.limit, value.low, value.high, value.values):
+                    return True
+    return False
+
+
+def vote_kind(columns: Sequence[Column]) -> tuple[PartKind, ...]:
+    """The kinds of part that have most of the columns' limits; several where they tie."""
+    counts = {
+        kind: sum(any(kind in LIMITS[h.limit].kinds for h in c.hits) for c in columns if c.hits) for kind in PartKind
+    }
+    most = max(counts.values(), default=0)
+    return tuple(kind for kind, n in counts.items() if n == most and n > 0)

@@ -1,0 +1,234 @@
+"""Sentences → entries: each number with the words around it, and the part and variant that were spoken of last."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from ...schema.limits import LIMITS, PartKind, Unit
+from ..context import PageContext
+from ..labels import LabelHit, analyse, fold
+from ..labels.meanings import limit_patterns
+from ..labels.words import load_lexicon
+from ..lines import Line, Segment, union
+from ..records import Entry, Word
+from ..subjects import Subject, find_codes, find_kinds, parse_heading, parse_variant
+from ..values import SPEED_WORDS, UNIT_WORDS, parse_value, plausible
+from .tables import known_kind
+
+_LEAST_WORDS = 4
+_SENTENCE_END = re.compile(r"[.!?]$")
+_ABBREVIATED = re.compile(
+    r"^(?:max|min|no|nr|ca|approx|e\.g|i\.e|z\.b|bzw|inkl|incl|ex|p|fig|abb|mm|art|ref|mod|diff)\.$", re.IGNORECASE
+)
+_NUMBER = re.compile(r"^[(\[]?[≤≥<>]?\d+(?:[.,]\d+)*(?:[-–…x×/]\d+(?:[.,]\d+)*)*\D{0,9}$")
+_JOINTS = frozenset("to and or bis und oder a à et ou e o y tot en of - – — / fino hasta".split())
+
+
+@dataclass(frozen=True)
+class _Phrase:
+    """A number notation in a sentence: the words from ``start`` to ``end``."""
+
+    start: int
+    end: int
+    text: str
+
+
+def read_prose(lines: Sequence[Line], context: PageContext) -> list[Entry]:
+    """Entries of the sentences in ``lines``."""
+    entries: list[Entry] = []
+    for paragraph in _paragraphs(lines):
+        words = [w for segment in paragraph for w in segment.words]
+        if len(words) < _LEAST_WORDS:
+            continue
+        subject = known_kind(context.subject_above(paragraph[0].box), context)
+        for sentence in _sentences(words):
+            subject = _spoken_of(sentence, subject, context)
+            entries.extend(_sentence_entries(sentence, subject, context))
+    return entries
+
+
+def _paragraphs(lines: Sequence[Line]) -> Iterator[list[Segment]]:
+    """Segments one under the other at one left edge with close leading."""
+    open_ones: list[list[Segment]] = []
+    for line in lines:
+        for segment in line.segments:
+            home = next((p for p in open_ones if _follows(segment, p[-1], p[0])), None)
+            if home is None:
+                open_ones.append([segment])
+            else:
+                home.append(segment)
+    yield from open_ones
+
+
+def _follows(segment: Segment, last: Segment, first: Segment) -> bool:
+    gap = segment.box.top - last.box.bottom
+    same_edge = abs(segment.box.x0 - last.box.x0) < 3 or (last is first and 0 < first.box.x0 - segment.box.x0 < 30)
+    alike = abs(segment.size - last.size) < 0.12 * last.size and segment.bold == last.bold
+    return -0.5 * last.size < gap < 0.55 * last.size and same_edge and alike and segment.box.top > last.box.top
+
+
+def _sentences(words: Sequence[Word]) -> Iterator[list[Word]]:
+    sentence: list[Word] = []
+    for n, word in enumerate(words):
+        sentence.append(word)
+        following = words[n + 1].text if n + 1 < len(words) else "A"
+        ends = _SENTENCE_END.search(word.text) and not _ABBREVIATED.match(word.text)
+        if ends and (following[0].isupper() or following[0].isdigit() or following[0] in "•–-("):
+            yield sentence
+            sentence = []
+    if sentence:
+        yield sentence
+
+
+def _spoken_of(sentence: Sequence[Word], before: Subject, context: PageContext) -> Subject:
+    """The subject after the words of a sentence: a code or variant named there replaces the one before."""
+    text = " ".join(w.text for w in sentence)
+    codes = find_codes(text)
+    kinds = list(dict.fromkeys(kind for kind, _ in find_kinds(text, context.languages)))
+    variants = _variants_in(sentence, context.languages)
+    variant = variants[-1][1] if len({v for _, v in variants}) == 1 else None
+    if len(codes) == 1 and codes[0] != before.code:
+        named = parse_heading(text, context.languages).kind or (kinds[0] if len(kinds) == 1 else None)
+        return known_kind(Subject(named or before.kind, codes[0], variant), context)
+    if variant:
+        return Subject(before.kind, before.code, variant)
+    return before
+
+
+def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[tuple[int, str]]:
+    """Variants named by two or three words of which one says cage or version: (position, variant)."""
+    found: list[tuple[int, str]] = []
+    texts = [w.text.strip(".,;:()") for w in sentence]
+    for n in range(len(texts) - 1):
+        pair = f"{texts[n]} {texts[n + 1]}"
+        names = analyse(pair, languages).names("concept")
+        if names & {"cage", "variant"}:
+            variant = parse_variant(pair, languages)
+            if variant:
+                found.append((n, variant))
+    return found
+
+
+def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageContext) -> Iterator[Entry]:
+    texts = [w.text for w in sentence]
+    phrases = list(_phrases(texts))
+    variants = _variants_in(sentence, context.languages)
+    several = len({v for _, v in variants}) > 1
+    for n, phrase in enumerate(phrases):
+        start = phrases[n - 1].end if n else 0
+        stop = phrases[n + 1].start if n + 1 < len(phrases) else len(texts)
+        before, after = " ".join(texts[start : phrase.start]), " ".join(texts[phrase.end : stop])
+        hit = _meaning(before, after, phrase.text, subject.kind, context.languages)
+        if hit is None:
+            continue
+        whole = subject
+        if several:
+            named = [v for at, v in variants if at < phrase.start]
+            if not named:
+                continue
+            whole = Subject(subject.kind, subject.code, named[-1])
+        words = sentence[phrase.start : phrase.end]
+        label = f"{before} … {after}".strip(" …")
+        yield Entry(whole, label[-120:], (hit,), phrase.text, union(w.box for w in words), "prose",
+                    certain=0.97, confidence=min(w.confidence for w in words))  # fmt: skip
+
+
+def _phrases(texts: Sequence[str]) -> Iterator[_Phrase]:
+    """Runs of words that make one number notation, longest first."""
+    n = 0
+    while n < len(texts):
+        if not _is_number(texts[n]):
+            n += 1
+            continue
+        end = n + 1
+        while end < len(texts):
+            word = fold(texts[end]) or texts[end]
+            if texts[end - 1].endswith((".", ";")) and not _is_number(texts[end]):
+                break
+            if _is_unit(word) or (texts[end - 1].endswith(",") and _is_number(texts[end])):
+                end += 1
+            elif word in _JOINTS and end + 1 < len(texts) and _is_number(texts[end + 1]):
+                end += 2
+            elif (texts[end] in "-–—/" or texts[end - 1] in "-–—/") and (
+                _is_number(texts[end]) or texts[end] in "-–—/"
+            ):
+                end += 1
+            else:
+                break
+        yield _Phrase(n, end, " ".join(texts[n:end]).strip(" .,;:()"))
+        n = end
+
+
+def _is_number(text: str) -> bool:
+    if not _NUMBER.match(text.rstrip(".,;:)")):
+        return False
+    tail = re.sub(r"^[(\[≤≥<>]*[\d.,\-–…x×/]+", "", text).strip(" .,;:)-")
+    return not tail or _is_unit(fold(tail) or tail)
+
+
+def _is_unit(word: str) -> bool:
+    return word in UNIT_WORDS or word in SPEED_WORDS or word in ("°", "speed")
+
+
+def _meaning(
+    before: str, after: str, phrase: str, kind: PartKind | None, languages: tuple[str, ...]
+) -> LabelHit | None:
+    """The one limit that the words around a number name; ``None`` where none or more than one does."""
+    bound, before, after = _bound(before, after, languages)
+    best: list[tuple[tuple[int, int], LabelHit]] = []
+    analysis = analyse(f"{before} {after}", languages)
+    concepts = [term.names("concept") for term in analysis.terms if term.quality > 0.9]
+    if any("distractor" in names for names in concepts):
+        return None
+    offered = frozenset().union(*concepts) if concepts else frozenset()
+    for pattern in limit_patterns():
+        row = LIMITS[pattern.limit]
+        if kind is None or kind not in row.kinds or row.form.value == "text":
+            continue
+        for needs in pattern.needs:
+            if not needs <= offered or (pattern.never - needs) & offered or _is_weak(needs, pattern.limit):
+                continue
+            value = parse_value(phrase, pattern.limit, bound, languages)
+            if value is None or not plausible(pattern.limit, value.low, value.high, value.values):
+                continue
+            if value.unit is None and row.unit not in (Unit.COUNT, Unit.LINKS):
+                continue
+            extras = sum(
+                not names & (needs | pattern.takes | {"max", "min", "size", "teeth"}) for names in concepts if names
+            )
+            said = bound or _named_bound(offered)
+            best.append(((len(needs), -extras), LabelHit(pattern.limit, 0.95, said, value.unit, len(needs))))
+    if not best:
+        return None
+    top = max(rank for rank, _ in best)
+    winners = {hit.limit: hit for rank, hit in best if rank == top}
+    return next(iter(winners.values())) if len(winners) == 1 else None
+
+
+_STRONG_ALONE = frozenset({"capacity", "weight", "chainline", "speed", "links", "bolt_circle", "wrap", "pin"})
+
+
+def _is_weak(needs: frozenset[str], limit: str) -> bool:
+    """Whether one concept alone is too little to name a limit in a sentence."""
+    return len(needs) == 1 and not needs & _STRONG_ALONE and limit != "ring_count"
+
+
+def _named_bound(offered: frozenset[str]) -> str | None:
+    sides = [side for concept, side in (("max", "high"), ("min", "low")) if concept in offered]
+    return sides[0] if len(sides) == 1 else None
+
+
+def _bound(before: str, after: str, languages: tuple[str, ...]) -> tuple[str | None, str, str]:
+    """The bound that the words right beside the number say, and the words without them."""
+    lexicon = load_lexicon(languages, True)
+    left, right = fold(before).split(), fold(after).split()
+    for length in range(min(lexicon.longest, 4), 0, -1):
+        for meaning in lexicon.rows.get(tuple(left[-length:]), frozenset()) if len(left) >= length else ():
+            if meaning.name.endswith("_before"):
+                return meaning.name.split("_")[0], " ".join(left[:-length]), after
+        for meaning in lexicon.rows.get(tuple(right[:length]), frozenset()) if len(right) >= length else ():
+            if meaning.name.endswith("_after"):
+                return meaning.name.split("_")[0], before, " ".join(right[length:])
+    return None, before, after

@@ -1,0 +1,258 @@
+"""A table on a grid → entries: each value with its label, its part and its condition."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from ...schema.limits import LIMITS, PartKind
+from ...schema.parts import code_key
+from ..conditions import find_condition, split_condition
+from ..context import PageContext
+from ..labels import LabelHit, Role, find_label_hits, find_role
+from ..records import Entry
+from ..subjects import Subject, parse_heading, parse_model_cell, parse_variant
+from ..values import is_nothing, split_marked
+from .columns import Column, View, best_view, under_columns, vote_kind
+from .grids import Cell, Grid
+
+_DITTO = re.compile(r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|idem|id\.)$", re.IGNORECASE)
+_LABELS_SHARE = 0.6
+
+
+@dataclass(frozen=True)
+class CarriedColumns:
+    """A table's columns with their places, for a continuation of the table without its header."""
+
+    columns: tuple[Column, ...]
+    middles: tuple[float, ...]
+    kind: PartKind | None
+    subject: Subject
+
+
+def read_grid(grid: Grid, context: PageContext) -> list[Entry]:
+    """Entries of one table, and of every table that it turns out to hold side by side or one under the other."""
+    entries: list[Entry] = []
+    for part in split_grid(grid, context.languages):
+        entries.extend(_read_part(part, context))
+    return entries
+
+
+def split_grid(grid: Grid, languages: tuple[str, ...]) -> list[Grid]:
+    """The grid, parted before every later row or column that holds labels again."""
+    cols = [c for c in range(2, grid.cols) if _holds_labels([grid.at(r, c) for r in range(grid.rows)], languages)]
+    if cols and _holds_labels([grid.at(r, 0) for r in range(grid.rows)], languages):
+        return [part for piece in _cut_columns(grid, cols) for part in split_grid(piece, languages)]
+    rows = [r for r in range(2, grid.rows) if _holds_labels([grid.at(r, c) for c in range(grid.cols)], languages)]
+    first = _holds_labels([grid.at(0, c) for c in range(grid.cols)], languages)
+    rows = [r for r in rows if r - 1 not in rows]
+    if rows and first and grid.rows >= 4:
+        return [piece.turned() for piece in _cut_columns(grid.turned(), rows)]
+    return [grid]
+
+
+def _holds_labels(cells: Iterable[Cell], languages: tuple[str, ...]) -> bool:
+    texts = [c.text for c in dict.fromkeys(cells) if c.words]
+    if len(texts) < 2:
+        return False
+    labels = [t for t in texts if not _has_digit(t) and (find_label_hits(t, None, languages) or find_role(t, languages))
+              and parse_variant(t, languages) is None]  # fmt: skip
+    return len(labels) >= max(2, _LABELS_SHARE * len(texts))
+
+
+def _has_digit(text: str) -> bool:
+    return any(c.isdigit() for c in re.sub(r"\^\{[^}]*\}", "", text))
+
+
+def _cut_columns(grid: Grid, starts: Sequence[int]) -> Iterator[Grid]:
+    edges = [0, *starts, grid.cols]
+    for start, end in zip(edges, edges[1:], strict=False):
+        cells = [
+            Cell(c.row, max(c.col, start) - start, c.row_span,
+                 min(c.col + c.col_span, end) - max(c.col, start), c.words if c.col >= start else (), c.area)
+            for c in grid.cells if c.col < end and c.col + c.col_span > start
+        ]  # fmt: skip
+        if cells and end > start:
+            yield Grid(grid.rows, end - start, tuple(cells), grid.reader)
+
+
+def _read_part(grid: Grid, context: PageContext) -> list[Entry]:
+    if grid.rows < 2 and grid.cols < 2:
+        return []
+    view = best_view(grid, context.languages)
+    carried = context.memory.columns
+    if isinstance(carried, CarriedColumns) and _continues(grid, carried):
+        continued = under_columns(grid, carried.columns, context.languages)
+        if continued is not None and (view is None or continued.score > view.score):
+            return list(_rows(continued, context, carried.kind, carried.subject))
+    if view is None:
+        return []
+    above = context.subject_above(grid.box)
+    kind = _table_kind(view, above)
+    upright = view.grid is grid
+    if upright:
+        context.memory.columns = CarriedColumns(view.columns, _middles(grid), kind, above)
+    return list(_rows(view, context, kind, above))
+
+
+def _continues(grid: Grid, carried: CarriedColumns) -> bool:
+    if len(carried.columns) != grid.cols:
+        return False
+    return all(abs(a - b) < 25 for a, b in zip(_middles(grid), carried.middles, strict=True))
+
+
+def _middles(grid: Grid) -> tuple[float, ...]:
+    places: list[float] = []
+    for col in range(grid.cols):
+        own = [grid.at(r, col).area for r in range(grid.rows) if grid.at(r, col).col_span == 1]
+        places.append(sum((a.x0 + a.x1) / 2 for a in own) / len(own) if own else 0.0)
+    return tuple(places)
+
+
+def _table_kind(view: View, above: Subject) -> PartKind | None:
+    """The kind that heading and labels agree on; the labels win where the heading explains less than half of them."""
+    votes = vote_kind(view.columns)
+    limited = [c for c in view.columns if c.hits]
+    if above.kind:
+        explained = sum(any(above.kind in LIMITS[h.limit].kinds for h in c.hits) for c in limited)
+        if above.kind in votes or explained >= 0.5 * len(limited):
+            return above.kind
+    return votes[0] if len(votes) == 1 else None
+
+
+def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subject) -> Iterator[Entry]:
+    """The entries of every body row, with the subject that its cells, the rows above and the headings give."""
+    grid, last = view.grid, Subject()
+    has_model = any(c.role is Role.MODEL for c in view.columns)
+    section = Subject()
+    for row in range(view.header_rows, grid.rows):
+        spanning = _section_row(grid, row, context)
+        if spanning is not None:
+            section, last = spanning, Subject()
+            continue
+        subjects = _row_subjects(view, row, last, context)
+        if subjects and subjects[0].code:
+            last = subjects[0]
+        if not subjects and has_model:
+            continue
+        base = replace(section.filled_from(Subject(kind)), variant=section.variant)
+        for subject in subjects or (Subject(),):
+            whole = subject.filled_from(base)
+            whole = whole.filled_from(replace(above, kind=None)) if not has_model else whole
+            yield from _row_entries(view, row, whole, context)
+
+
+def _section_row(grid: Grid, row: int, context: PageContext) -> Subject | None:
+    """What a row of one cell across the table names; ``None`` for an ordinary row."""
+    cells = [c for c in dict.fromkeys(grid.at(row, col) for col in range(grid.cols)) if c.words]
+    if len(cells) != 1 or grid.cols < 3 or cells[0].row_span > 1:
+        return None
+    if cells[0].col_span < grid.cols and cells[0].col != 0:
+        return None
+    subject = parse_heading(cells[0].text, context.languages)
+    return subject if subject.kind or cells[0].col_span == grid.cols else None
+
+
+def _row_subjects(view: View, row: int, last: Subject, context: PageContext) -> tuple[Subject, ...]:
+    subjects: tuple[Subject, ...] = ()
+    variant = kind = None
+    for col, column in enumerate(view.columns):
+        text = view.grid.at(row, col).text
+        if column.role is Role.MODEL:
+            blank = is_nothing(text) or _DITTO.match(text)
+            subjects = (
+                (replace(last, variant=None),) if blank and last.code else parse_model_cell(text, context.languages)
+            )
+        elif column.role is Role.VARIANT and not is_nothing(text):
+            variant = last.variant if _DITTO.match(text) else _bare_variant(text, context.languages)
+        elif column.role is Role.KIND and not is_nothing(text):
+            kind = parse_heading(text, context.languages).kind
+    subjects = tuple(s for s in subjects if s.code)
+    return tuple(replace(s, variant=variant or s.variant, kind=s.kind or kind) for s in subjects) or (
+        (Subject(kind, None, variant),) if variant or kind else ()
+    )
+
+
+def _bare_variant(text: str, languages: tuple[str, ...]) -> str:
+    return parse_variant(text, languages) or re.sub(r"\^\{[^}]*\}", "", text).strip()
+
+
+def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
+    for col, column in enumerate(view.columns):
+        if not column.hits:
+            continue
+        cell = view.grid.at(row, col)
+        text, source = cell.text, cell
+        if _DITTO.match(text):
+            source = next((view.grid.at(r, col) for r in range(row - 1, view.header_rows - 1, -1)
+                           if not _DITTO.match(view.grid.at(r, col).text)), cell)  # fmt: skip
+            text = source.text
+        if is_nothing(text):
+            continue
+        whole = column.subject.filled_from(subject) if column.subject != Subject() else subject
+        whole = known_kind(whole, context)
+        yield from cell_entries(column, source, whole, context, f"table:{view.grid.reader}", _spread(view, row, col))
+
+
+def _spread(view: View, row: int, col: int) -> float:
+    """How sure a cell belongs to this column: less where it also covers columns of other limits."""
+    cell = view.grid.at(row, col)
+    first = cell.col
+    covered = [view.columns[c] for c in range(first, first + cell.col_span)]
+    return 1.0 if all(c.hits and c.hits[0].limit == view.columns[col].hits[0].limit for c in covered) else 0.4
+
+
+def known_kind(subject: Subject, context: PageContext) -> Subject:
+    if subject.kind is None and subject.code:
+        return replace(subject, kind=context.memory.kinds.get(code_key(subject.code)))
+    return subject
+
+
+def cell_entries(
+    column: Column, cell: Cell, subject: Subject, context: PageContext, reader: str, certain: float
+) -> Iterator[Entry]:
+    """The entries of one cell: several where footnotes or brackets give values for different conditions."""
+    label_conditions, label_doubt = _of_marks(column.marks, context)
+    from_label = tuple(sorted((find_condition(column.header, context.languages) or {}).items()))
+    for piece in split_marked(cell.text):
+        conditions, doubt = _of_marks(piece.marks, context)
+        for words, bracket in split_condition(piece.text, context.languages):
+            own = (
+                tuple(sorted((bracket or {}).items())) or conditions or label_conditions or _foreign(from_label, column)
+            )
+            yield Entry(
+                subject, column.header, hits_for(column.hits, subject.kind), words, cell.box, reader, own,
+                min(certain, doubt, label_doubt), cell.confidence,
+            )  # fmt: skip
+
+
+def _foreign(condition: tuple[tuple[str, float | str], ...], column: Column) -> tuple[tuple[str, float | str], ...]:
+    """A condition that the label names beside its own limit (``"Total capacity (double)"``)."""
+    return condition if column.hits and not any(key == column.hits[0].limit for key, _ in condition) else ()
+
+
+def hits_for(hits: Sequence[LabelHit], kind: PartKind | None) -> tuple[LabelHit, ...]:
+    """The hits that parts of ``kind`` can have; all of them where the kind is not known."""
+    return tuple(h for h in hits if kind is None or kind in LIMITS[h.limit].kinds)
+
+
+def _of_marks(marks: Iterable[str], context: PageContext) -> tuple[tuple[tuple[str, float | str], ...], float]:
+    """The condition of the notes that marks point at, and how sure that is: low where a note was not understood."""
+    conditions: dict[str, float | str] = {}
+    doubt = 1.0
+    for mark in marks:
+        note = context.notes.get(mark)
+        if note is None or not note.condition:
+            doubt = min(doubt, 0.5)
+            continue
+        for key, value in note.condition:
+            if conditions.setdefault(key, value) != value:
+                doubt = 0.3
+    return tuple(sorted(conditions.items())), doubt
+
+
+def is_table(grid: Grid) -> bool:
+    """Whether a grid holds short words in rows and columns, so that no other reader should look at it."""
+    texts = [c.text for c in grid.cells if c.words]
+    return grid.rows >= 2 and grid.cols >= 2 and sum(len(t.split()) <= 8 for t in texts) >= 0.8 * len(texts)

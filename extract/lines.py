@@ -1,0 +1,132 @@
+"""Words → lines and segments: runs of words with no wide gap, as they stand on the page."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from ..schema.claims import Box
+from .records import Word
+from .settings import DEFAULT_SETTINGS, ReadSettings
+
+_LEADER = re.compile(r"^[.·…_‥]{2,}$|^[.·…_]$")
+
+
+def union(boxes: Iterable[Box]) -> Box:
+    """The smallest box around ``boxes`` (at least one)."""
+    every = list(boxes)
+    return Box(min(b.x0 for b in every), min(b.top for b in every), max(b.x1 for b in every),
+               max(b.bottom for b in every))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Segment:
+    """Words of one line that belong together, from left to right."""
+
+    words: tuple[Word, ...]
+
+    @cached_property
+    def box(self) -> Box:
+        """The box around all words."""
+        return union(w.box for w in self.words)
+
+    @cached_property
+    def text(self) -> str:
+        """The words with blanks between; raised ones as ``^{…}`` without a blank before."""
+        return join_words(self.words)
+
+    @cached_property
+    def size(self) -> float:
+        """The size of the largest word."""
+        return max(w.size for w in self.words)
+
+    @cached_property
+    def bold(self) -> bool:
+        """Whether most words are bold."""
+        return sum(w.bold for w in self.words) * 2 > len(self.words)
+
+
+@dataclass(frozen=True)
+class Line:
+    """Segments at one height, from left to right."""
+
+    segments: tuple[Segment, ...]
+
+    @cached_property
+    def box(self) -> Box:
+        """The box around all segments."""
+        return union(s.box for s in self.segments)
+
+    @property
+    def text(self) -> str:
+        """The whole line."""
+        return "  ".join(s.text for s in self.segments)
+
+
+def join_words(words: Sequence[Word]) -> str:
+    """Words of one line as text; raised words are written ``^{…}``."""
+    size = max((w.size for w in words), default=1.0)
+    middle = sorted(w.box.bottom for w in words if w.size >= 0.8 * size)
+    bottom = middle[len(middle) // 2] if middle else 0.0
+    text = ""
+    last: Word | None = None
+    for word in words:
+        raised = is_raised(word, size, bottom)
+        close = last is not None and word.box.x0 - last.box.x1 < 0.12 * size
+        text += ("" if not text or close or raised else " ") + (f"^{{{word.text}}}" if raised else word.text)
+        last = word
+    return text
+
+
+def is_raised(word: Word, size: float, bottom: float) -> bool:
+    """Whether a word stands above the base of its neighbours and is smaller than they."""
+    return word.raised or (word.size < 0.82 * size and word.box.bottom < bottom - 0.12 * size and len(word.text) <= 4)
+
+
+def find_lines(words: Sequence[Word], settings: ReadSettings = DEFAULT_SETTINGS) -> list[Line]:
+    """Words → lines from top to bottom: words whose heights overlap by half stand on one line."""
+    rows: list[list[Word]] = []
+    for word in sorted(words, key=lambda w: (w.box.bottom + w.box.top, w.box.x0)):
+        home = next((row for row in reversed(rows[-4:]) if _on_line(word, row)), None)
+        if home is None:
+            rows.append([word])
+        else:
+            home.append(word)
+    lines = [Line(tuple(_segments(sorted(row, key=lambda w: w.box.x0), settings))) for row in rows]
+    return sorted((line for line in lines if line.segments), key=lambda k: (k.box.top + k.box.bottom, k.box.x0))
+
+
+def _on_line(word: Word, row: list[Word]) -> bool:
+    best = max(row, key=lambda w: w.size)
+    shared = min(word.box.bottom, best.box.bottom) - max(word.box.top, best.box.top)
+    return shared > 0.5 * min(word.box.bottom - word.box.top, best.box.bottom - best.box.top)
+
+
+def _segments(row: list[Word], settings: ReadSettings) -> Iterable[Segment]:
+    run: list[Word] = []
+    for word in row:
+        if _LEADER.match(word.text) and (len(word.text) >= 4 or _LEADER.match(run[-1].text if run else ".")):
+            if run:
+                yield Segment(tuple(run))
+            run = []
+            continue
+        if run and word.box.x0 - run[-1].box.x1 > settings.segment_gap * max(word.size, run[-1].size):
+            yield Segment(tuple(run))
+            run = []
+        run.append(word)
+    if run:
+        yield Segment(tuple(run))
+
+
+def cell_text(words: Sequence[Word]) -> str:
+    """Words of one cell, over several lines, as one text; a word broken with a hyphen at a line's end is joined."""
+    text = ""
+    for line in find_lines(words, ReadSettings(segment_gap=1e9)):
+        piece = line.segments[0].text if line.segments else ""
+        if re.search(r"[^\W\d_]{2}-$", text) and re.match(r"[^\W\d_]", piece) and piece[0].islower():
+            text = text[:-1] + piece
+        else:
+            text = f"{text} {piece}" if text else piece
+    return text
