@@ -14,7 +14,8 @@ each bound is chosen by the rule above.
 
 A claim without a variant holds for every variant of its code, except for limits that the variant states itself, be it
 only in a reading that is held back. Where every variant states the limit, and a claim without a variant says
-something that none of them says, the part without a variant stays a part of its own: there may be a version that no document names.
+something that none of them says, the part without a variant stays a part of its own: there may be a version that no
+document names.
 
 A code that ends in its variant ("KX71-M") is that variant only where base code and variant also stand apart ("KX71",
 "M"); otherwise it is a code of its own.

@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 _LOG = logging.getLogger(__name__)
 _LENGTH = struct.Struct(">Q")
 _START = "from cogledger.warehouse.worker import serve; serve()"
+_START_S = 120.0
+"""Longest time, in seconds, that a new process may take until it takes orders."""
+
 OnPage = Callable[[int, int], None]
 
 
@@ -58,6 +61,7 @@ def serve() -> None:
     os.dup2(2, 1)
     orders = sys.stdin.buffer
     sys.path[:] = _receive(orders) or sys.path
+    _send(answers, ("ready",))
     while (order := _receive(orders)) is not None:
         reader, source = order
         result = read_one(reader, source, lambda page, pages: _send(answers, ("page", page, pages)))
@@ -114,9 +118,15 @@ class Worker:
             stdout=subprocess.PIPE,
             stderr=None if _LOG.isEnabledFor(logging.DEBUG) else subprocess.DEVNULL,
         )
-        assert process.stdin
+        assert process.stdin and process.stdout
         self._process = process
-        _send(process.stdin, sys.path)
+        watch = _Watch(_START_S, process.kill)
+        watch.wind()
+        try:
+            _send(process.stdin, sys.path)
+            _receive(process.stdout)
+        finally:
+            watch.stop()
         return process
 
     def _bury(self, source: Source, silent: bool) -> Fault:
