@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from cogledger.schema.answers import CheckResult, FitAnswer, NotChecked, VariantAnswer, Verdict, agreed, worst
 from cogledger.schema.resolved import SourceRef
+from hypothesis import given
+from hypothesis import strategies as st
 
 F, N, C = Verdict.FITS, Verdict.DOES_NOT_FIT, Verdict.CANNOT_TELL
 
@@ -19,7 +18,8 @@ def test_the_json_has_the_shape_of_the_contract():
     result = CheckResult("total_capacity", ("HX55 S",), N, 37.0, (None, 33.0), "range", -4.0, "T",
                          "(50 - 34) + (32 - 11) = 37 T > 33 T", 0.99, (source,), "slack")  # fmt: skip
     answer = FitAnswer("lane", C, (VariantAnswer({"rear_derailleur": "HX55 S"}, N),), (result,),
-                       (NotChecked("chainline", "measure it"),), {"now": {"lowest": 1.2857}, "wish": None}, ("care",))  # fmt: skip
+                       (NotChecked("chainline", "measure it"),), {"now": {"lowest": 1.2857}, "wish": None},
+                       ("care",))  # fmt: skip
     shown = json.loads(json.dumps(answer.as_json()))
     assert {key: shown[key] for key in ("name", "verdict", "variants", "cautions")} == {
         "name": "lane",

@@ -7,9 +7,6 @@ import pickle
 
 import jsonschema
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from cogledger.schema.build_schema import build_json_schema
 from cogledger.schema.builds import (
     CodeRef,
@@ -26,6 +23,8 @@ from cogledger.schema.limits import LIMITS, Form
 from cogledger.schema.notation import NotationError, parse_limit
 from cogledger.schema.reasons import Reason
 from cogledger.schema.tyres import Tyre
+from hypothesis import given
+from hypothesis import strategies as st
 
 WHOLE = """
 name = "Lane bike"
@@ -80,7 +79,7 @@ def test_a_whole_build(tmp_path):
     assert wished[Slot.CASSETTE].where == "wish.cassette"
     assert wished[Slot.CHAIN].where == "now.chain"
     assert [limit.values for limit in wished[Slot.CASSETTE].entry.limits] == [(11, 12, 32)]
-    assert [limit.values for limit in wished[Slot.RINGS].entry.limits][0] == (50, 34)
+    assert next(limit.values for limit in wished[Slot.RINGS].entry.limits) == (50, 34)
 
 
 @pytest.mark.parametrize("raw", ["11-28", "11 - 28", "11–28", "11-28T", "11t-28t"])

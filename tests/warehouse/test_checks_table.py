@@ -1,7 +1,7 @@
 """Each check by a table of cases: fits, exactly at the limit, one over, missing, not known.
 
-The arithmetic is that of the definitions in docs/vocabulary.md, worked by hand beside each case; what a misfit leads to is
-common practice, no source. Bikes are written out, so that no store takes part.
+The arithmetic is that of the definitions in docs/vocabulary.md, worked by hand beside each case; what a misfit leads to
+is common practice, no source. Bikes are written out, so that no store takes part.
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-
 from cogledger.schema.answers import CheckResult, FitAnswer
 from cogledger.schema.builds import build_from_mapping
 from cogledger.warehouse.checks import CHECK_NAMES, CHECKS
