@@ -33,6 +33,8 @@ def run(app: typer.Typer, arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except SystemExit:  # how the parser ends where the reader of a pipe is gone; it exits for nothing else here
+        return 0
     except CogledgerError as error:
         return _tell(error.fault, error.exit_code, given)
     except (KeyboardInterrupt, typer.Abort):

@@ -12,6 +12,9 @@ How the value is chosen, in this order:
 Whatever else is stated stays beside the value, in ``conflicts``. A range whose bounds are stated apart is one range:
 each bound is chosen by the rule above.
 
+A variant that only held-back readings name exists beside variants that are known, without their numbers: leaving it out
+could turn a doubt into a fit.
+
 A claim without a variant holds for every variant of its code, except for limits that the variant states itself, be it
 only in a reading that is held back. Where every variant states the limit, and a claim without a variant says
 something that none of them says, the part without a variant stays a part of its own: there may be a version that no
@@ -106,7 +109,8 @@ def _home(kind: str, code: str, variant: str, apart: set[Identity]) -> Identity:
 
 def _resolve_family(kind: str, code: str, family: dict[str, list[KeptClaim]]) -> Iterable[Part]:
     """The parts of one code: its variants, or the code alone where no variant is known."""
-    named = sorted(v for v, claims in family.items() if v and any(k.state in _USED for k in claims))
+    known = {v for v, claims in family.items() if v and any(k.state in _USED for k in claims)}
+    named = sorted(v for v in family if v) if known else []
     general = [k for k in family.get("", []) if k.state in _USED]
     everyone = [k for claims in family.values() for k in claims]
     for variant in named:
@@ -114,7 +118,7 @@ def _resolve_family(kind: str, code: str, family: dict[str, list[KeptClaim]]) ->
         stated = {k.claim.limit for k in own}
         claims = [k for k in own if k.state in _USED] + [k for k in general if k.claim.limit not in stated]
         yield _make_part(kind, code, everyone, own, claims)
-    if general and (not named or _says_something_else(general, [family[v] for v in named])):
+    if general and (not named or _says_something_else(general, [family[v] for v in sorted(known)])):
         yield _make_part(kind, code, everyone, [], general)
 
 

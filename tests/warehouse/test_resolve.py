@@ -172,6 +172,15 @@ def test_a_variants_own_number_that_is_held_back_is_not_filled_from_elsewhere(cl
     assert "total_capacity" not in short.limits
 
 
+def test_a_variant_that_only_held_back_readings_name_is_not_forgotten(claim: MakeClaim) -> None:
+    held = kept(claim(variant="S", high=3), state=State.HELD_BACK)
+    general = kept(claim(limit="largest_cog", high=32))
+    parts = {p.label(): p for p in resolve_parts([kept(claim(variant="M", high=37)), held, general])}
+    assert set(parts) == {"ZQ500 M", "ZQ500 S"}
+    assert list(parts["ZQ500 S"].limits) == ["largest_cog"]
+    assert [p.label() for p in resolve_parts([held, general])] == ["ZQ500"]
+
+
 def test_a_code_that_ends_in_its_variant_joins_only_what_is_printed_apart(claim: MakeClaim) -> None:
     apart = [kept(claim("ZQ500", variant=v, high=h)) for v, h in (("M", 37), ("L", 40))]
     joined = kept(claim("ZQ500-M", limit="smallest_cog", low=11), "b")
