@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from .build_values import bounds_of
 from .builds import Slot
 from .limits import Form, LimitKey, limits_of
-from .notation import bounds_of
 
 _TEETH_SLOTS = (Slot.CASSETTE, Slot.FREEWHEEL, Slot.RINGS)
 _TEXT = {"type": "string", "minLength": 1}

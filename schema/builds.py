@@ -13,9 +13,9 @@ from typing import Any
 
 from rapidfuzz import fuzz, process
 
+from .build_values import COGS, RINGS, NotationError, is_teeth, parse_limit, parse_teeth, parse_text
 from .errors import BuildError, Fault
 from .limits import LIMITS, PartKind, limits_of
-from .notation import COGS, RINGS, NotationError, is_teeth, parse_limit, parse_teeth, parse_text
 from .reasons import Reason
 from .resolved import LimitValue
 from .tyres import Tyre, parse_tyre

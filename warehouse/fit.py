@@ -16,7 +16,7 @@ from ..schema.reasons import Reason
 from ..schema.resolved import Part, PartsSource
 from .checks import CheckSettings, judge_setup
 from .checks.cautions import find_cautions
-from .checks.settle import settle
+from .checks.settle import settle, value_words
 from .checks.setup import Setup, hub_of, part_as_written
 from .gears import gearing
 
@@ -78,9 +78,9 @@ def fit_build(build: Build, parts: PartsSource, settings: FitSettings = FitSetti
         {"now": _gears(now), "wish": _gears(wished)},
         _cautions(judged, build),
         build.file,
-        now_verdict or verdict,
+        now_verdict if build.wish else verdict,
         tuple(dict.fromkeys(notes)),
-        _questions(wished, verdict, judged, results, not_checked),
+        _questions(wished, verdict, judged, results),
     )
 
 
@@ -255,17 +255,23 @@ def _notes(build: Build, state: _State) -> list[str]:
 
 
 def _questions(
-    state: _State,
-    verdict: Verdict,
-    judged: Sequence[_Judged],
-    results: Sequence[CheckResult],
-    not_checked: Sequence[NotChecked],
+    state: _State, verdict: Verdict, judged: Sequence[_Judged], results: Sequence[CheckResult]
 ) -> tuple[str, ...]:
+    """What the verdict hangs on: nothing unless it cannot be told."""
+    if verdict is not Verdict.CANNOT_TELL:
+        return ()
     asks: list[str] = []
-    if verdict is Verdict.CANNOT_TELL and len({one.verdict for one in judged}) > 1:
-        for slot in state.open:
-            names = ", ".join(part.label() for part in state.candidates[slot])
-            asks.append(f"which {slot.words} is it: {names}? (cogledger tell {state.candidates[slot][0].code})")
+    if len({one.verdict for one in judged}) > 1:
+        asks += [_which_variant(slot, state.candidates[slot]) for slot in state.open]
     asks += [result.ask for result in results if result.ask]
-    asks += [item.ask for item in not_checked]
     return tuple(dict.fromkeys(asks))
+
+
+def _which_variant(slot: Slot, parts: Sequence[Part]) -> str:
+    """Which variant is on the bike, and what to measure where the documents tell the variants apart by it."""
+    asks = f"which {slot.words} is it: {', '.join(part.label() for part in parts)}?"
+    spacings = [(limits[0].value, part) for part in parts if (limits := part.limits.get("cage_pulley_spacing"))]
+    if slot is not Slot.REAR_DERAILLEUR:
+        return f"{asks} Look for the variant stamped on it and name it in the build"
+    told = ", ".join(f"{part.label()} {value_words(value)}" for value, part in spacings)
+    return f"{asks} Measure between the axes of its two pulleys" + (f" ({told})" if told else "")

@@ -8,6 +8,7 @@ import pickle
 import jsonschema
 import pytest
 from cogledger.schema.build_schema import build_json_schema
+from cogledger.schema.build_values import NotationError, parse_limit
 from cogledger.schema.builds import (
     CodeRef,
     PhotoRef,
@@ -20,7 +21,6 @@ from cogledger.schema.builds import (
 )
 from cogledger.schema.errors import BuildError
 from cogledger.schema.limits import LIMITS, Form
-from cogledger.schema.notation import NotationError, parse_limit
 from cogledger.schema.reasons import Reason
 from cogledger.schema.tyres import Tyre
 from hypothesis import given

@@ -1,8 +1,8 @@
 """Resolved limits of the parts of a build → check results. Every module of checks registers its own."""
 
 from . import chain, cogs, mounting, rings, shifting
-from .judge import CheckSettings, judge_setup
 from .registry import CHECK_NAMES, CHECKS, Check, Counts, Facts, Outcome, check
+from .verdicts import CheckSettings, judge_setup
 
 MODULES = (cogs, rings, shifting, mounting, chain)
 """The modules whose checks are registered; a new one is added here."""

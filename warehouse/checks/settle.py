@@ -13,7 +13,7 @@ from ...schema.builds import Slot
 from ...schema.claims import State, plain
 from ...schema.limits import LIMITS, Form
 from ...schema.resolved import LimitValue, Part, ResolvedLimit
-from .conditions import condition_holds
+from .applying import condition_holds
 from .registry import fold
 from .setup import Setup
 
@@ -109,11 +109,6 @@ def is_whole(limit: ResolvedLimit) -> bool:
         Form.TEXT: bool((value.text or "").strip()),
     }
     return tests[form]
-
-
-def is_certain(limit: ResolvedLimit) -> bool:
-    """Whether a person stands by the value."""
-    return any(source.state in (State.CONFIRMED, State.CORRECTED) for source in limit.sources)
 
 
 def value_words(value: LimitValue) -> str:

@@ -12,7 +12,7 @@ from ...schema.builds import Slot
 from ...schema.resolved import Part, ResolvedLimit, SourceRef
 from .asks import ask_for
 from .registry import CHECK_NAMES, CHECKS, Check, Counts, Facts, Outcome
-from .settle import Settled, is_certain, place_words, settle, value_words
+from .settle import Settled, place_words, settle, value_words
 from .setup import Setup
 
 
@@ -109,7 +109,7 @@ def _facts(used: Sequence[str], chosen: Sequence[ResolvedLimit | None]) -> Facts
 
 
 def _result(check: Check, outcome: Outcome, parts: tuple[str, ...], relied_on: Sequence[ResolvedLimit]) -> CheckResult:
-    confidence = min((1.0 if is_certain(limit) else limit.confidence for limit in relied_on), default=1.0)
+    confidence = min((limit.confidence for limit in relied_on), default=1.0)
     return CheckResult(
         check.name,
         parts,
@@ -129,7 +129,7 @@ def _result(check: Check, outcome: Outcome, parts: tuple[str, ...], relied_on: S
 
 
 def _doubt_low_confidence(result: CheckResult, used: Sequence[ResolvedLimit], settings: CheckSettings) -> CheckResult:
-    weak = [limit for limit in used if limit.confidence < settings.act_at and not is_certain(limit)]
+    weak = [limit for limit in used if limit.confidence < settings.act_at]
     if not weak:
         return result
     looks = "; ".join(
@@ -144,7 +144,7 @@ def _disagreement(chosen: Sequence[ResolvedLimit | None], other: Sequence[Resolv
     pairs = [(a, b) for a, b in zip(chosen, other, strict=True) if a and b and a is not b]
     return "; ".join(
         f"sources disagree on {a.value.limit}: {place_words(a)} states {value_words(a.value)}, "
-        f"{place_words(b)} states {value_words(b.value)}; look at both and confirm or reject one"
+        f"{place_words(b)} states {value_words(b.value)}; look at both and reject the one that is wrong"
         for a, b in pairs
     )
 
