@@ -142,10 +142,11 @@ def test_the_committed_sheets_are_what_the_script_draws(tmp_path):
 def test_the_shipped_scenario_is_what_the_script_draws(tmp_path):
     """Pictures apart: their bytes hang on the libraries that compress them."""
     shipped = HERE.parent / "desk" / "scenario"
-    truth = (HERE / "scenario" / "truth.jsonl").read_bytes()
-    subprocess.run([sys.executable, str(HERE / "make.py"), "scenario", "--out", str(tmp_path)], check=True)
-    assert (HERE / "scenario" / "truth.jsonl").read_bytes() == truth
-    drawn = {path.relative_to(tmp_path): path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    out, truth = tmp_path / "scenario", tmp_path / "truth.jsonl"
+    call = [sys.executable, str(HERE / "make.py"), "scenario", "--out", str(out), "--truth", str(truth)]
+    subprocess.run(call, check=True, capture_output=True)
+    assert (HERE / "scenario" / "truth.jsonl").read_bytes() == truth.read_bytes()
+    drawn = {path.relative_to(out): path.read_bytes() for path in out.rglob("*") if path.is_file()}
     kept = {path.relative_to(shipped): path.read_bytes() for path in shipped.rglob("*") if path.is_file()}
     assert set(drawn) == set(kept)
     pictures = {name for name in kept if name.suffix == ".jpg" or "scan" in name.name}
