@@ -9,7 +9,7 @@ from ..schema.resolved import Part, ResolvedLimit
 from ..warehouse.ingest import IngestReport
 from ..warehouse.photos import StampReport
 from ..warehouse.register import ToldClaim
-from ..warehouse.wording import show_condition, show_value
+from ..warehouse.wording import NOT_READ, show_condition, show_value
 from .flat import source_words
 from .output import complain, say, say_all, screen_width
 from .tables import lay_out, wrap
@@ -21,7 +21,8 @@ def print_report(report: IngestReport) -> None:
     """The summary of a call of reading; failures one by one on standard error."""
     complain_of(report)
     new = len(report.documents)
-    say(f"{report.files} files: {new} read, {report.unchanged} unchanged, {len(report.failures)} not usable", _HEAD)
+    files = "1 file" if report.files == 1 else f"{report.files} files"
+    say(f"{files}: {new} read, {report.unchanged} unchanged, {len(report.failures)} not usable", _HEAD)
     say(f"{report.total('pages')} pages, {report.total('claims')} claims, {report.total('held_back')} held back")
     if report.failed_pages:
         say(f"{len(report.failed_pages)} pages could not be read; they are named above")
@@ -84,6 +85,8 @@ def print_claims(claims: Sequence[ToldClaim]) -> None:
         reasons = ", ".join(reason["reason"].replace("_", " ") for reason in told.reasons)
         state = str(told.state).replace("_", " ") + (f": {reasons}" if reasons else "")
         value = show_value(claim) + show_condition(claim)
+        if value == NOT_READ and claim.snippet:
+            value = f'not read from "{claim.snippet}"'
         where = f"{claim.document} p.{claim.page}"
         rows.append(
             (told.claim_id, part, claim.limit.replace("_", " "), value, state, f"{claim.confidence:.0%}", where)

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..schema.errors import CogledgerError, Fault, StoreError
-from ..schema.validation import validate_claims
 from .register import find_paths, find_reader_versions, note_path, write_reading
 from .store import Store
 from .worker import Crew, read_one
@@ -127,6 +126,7 @@ def ingest(
         report.interrupted = True
     finally:
         results.close()
+    report.documents.sort(key=lambda result: (result.document, result.sha256))
     return report
 
 
@@ -216,6 +216,8 @@ def _keep(
         _LOG.info("not read: %s", result.sentence())
         report.failures.append(result)
         return
+    from ..schema.validation import validate_claims
+
     checked = validate_claims(result.claims)
     reading = replace(
         result, claims=tuple(checked.valid), held_back=(*result.held_back, *checked.held_back),

@@ -8,18 +8,20 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..schema.claims import State
 from ..schema.errors import CallError
 from ..schema.limits import LIMITS, Form
 from ..schema.parts import code_key, variant_key
 from ..schema.reasons import Reason
-from ..schema.validation import Objection, validate_records
 from .register import ToldClaim, find_claim
 from .resolve import MOST_CONFIDENCE
 from .settled import settle
 from .store import Connection, Store
+
+if TYPE_CHECKING:
+    from ..schema.validation import Objection
 
 _STANDS_AS_PRINTED = frozenset({Reason.NOT_PLAUSIBLE, Reason.TOO_MANY_VALUES, Reason.NOT_IN_ORDER})
 """Objections to a number that may nevertheless be printed so: a person can say that it is."""
@@ -41,8 +43,11 @@ def confirm_claim(store: Store, claim_id: str, by: str | None = None, note: str 
     """A person has looked at the page and the claim is right; the claim as it stands then."""
     with store.writing() as connection:
         told = find_claim(connection, claim_id)
-        refused = [o for o in validate_records([told.record]).held_back for o in o.objections]
-        _refuse(told, [o for o in refused if o.reason not in _STANDS_AS_PRINTED], "it cannot be confirmed as it stands")
+        _refuse(
+            told,
+            [o for o in _objections(told.record) if o.reason not in _STANDS_AS_PRINTED],
+            "it cannot be confirmed as it stands",
+        )
         kept = told.record if told.state is State.CORRECTED else None
         verdict = State.CORRECTED if kept else State.CONFIRMED
         return _judge(connection, told, verdict, kept, by, note)
@@ -73,13 +78,18 @@ def correct_claim(
         if record == told.record | {"confidence": record["confidence"]}:
             message = f"claim {told.claim_id} already says so"
             raise CallError(Reason.BAD_CALL, message, advice=f"if it is right: cogledger confirm {told.claim_id}")
-        found = [o for held in validate_records([record]).held_back for o in held.objections]
-        open_ones = [o for o in found if not (as_printed and o.reason in _STANDS_AS_PRINTED)]
+        open_ones = [o for o in _objections(record) if not (as_printed and o.reason in _STANDS_AS_PRINTED)]
         advice = None
         if open_ones and all(o.reason in _STANDS_AS_PRINTED for o in open_ones):
             advice = "if the page does say so, repeat the call with --as-printed"
         _refuse(told, open_ones, "the correction is not valid", advice)
         return _judge(connection, told, State.CORRECTED, record, by, note)
+
+
+def _objections(record: dict[str, Any]) -> list[Objection]:
+    from ..schema.validation import validate_records
+
+    return [objection for held in validate_records([record]).held_back for objection in held.objections]
 
 
 def _corrected(told: ToldClaim, correction: Correction) -> dict[str, Any]:

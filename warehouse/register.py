@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -12,10 +12,9 @@ import pyarrow as pa
 from rapidfuzz import fuzz, process
 
 from ..schema.claims import Claim, State, claim_from_json, claim_ids
-from ..schema.errors import CallError, Fault
+from ..schema.errors import CallError
 from ..schema.parts import code_key, variant_key
 from ..schema.reasons import Reason
-from ..schema.validation import HeldBack
 from .settled import insert_rows, settle, tidy_record
 from .store import Connection, rows_of
 
@@ -127,17 +126,16 @@ def _claim_rows(connection: Connection, reading: Reading) -> list[dict[str, Any]
         )
     }
     rows = []
-    told: list[Claim | HeldBack] = [*reading.claims, *reading.held_back]
-    for position, (claim_id, entry, claim) in enumerate(zip(ids, told, [*reading.claims, *held], strict=True)):
+    told = [(claim, None) for claim in reading.claims] + list(zip(held, reading.held_back, strict=True))
+    for position, (claim_id, (claim, held_back)) in enumerate(zip(ids, told, strict=True)):
         speaks_of = corrections.get(claim_id, claim)
-        is_held = isinstance(entry, HeldBack)
         rows.append({
             "claim_id": claim_id, "sha256": reading.source.sha256, "position": position,
-            "state": str(State.HELD_BACK if is_held else State.READ),
+            "state": str(State.HELD_BACK if held_back else State.READ),
             "part_kind": speaks_of.part_kind, "code_key": code_key(speaks_of.part_code),
             "variant_key": variant_key(speaks_of.variant), "limit_key": speaks_of.limit,
-            "record": _dump(entry.record if is_held else claim.as_json()),
-            "reasons": _dump([o.as_json() for o in entry.objections]) if is_held else None,
+            "record": _dump(held_back.record if held_back else claim.as_json()),
+            "reasons": _dump([o.as_json() for o in held_back.objections]) if held_back else None,
             "reader": reading.reader,
         })  # fmt: skip
     return rows
@@ -183,14 +181,3 @@ def find_claim(connection: Connection, claim_id: str) -> ToldClaim:
 
 def _nearest(asked: str, known: Sequence[str]) -> list[str]:
     return [name for name, *_ in process.extract(asked, known, scorer=fuzz.ratio, limit=3, score_cutoff=50)]
-
-
-def failed_pages(connection: Connection, hashes: Iterable[str]) -> list[Fault]:
-    """The pages of these documents that could not be read when they were."""
-    rows = rows_of(
-        connection,
-        'select reason, message, file, "where", advice from kept.failed_pages '
-        "where sha256 in (select unnest(?::varchar[]))",
-        [list(hashes)],
-    )
-    return [Fault(Reason(row["reason"]), row["message"], row["file"], row["where"], row["advice"]) for row in rows]

@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from ..schema.claims import Claim, State, claim_from_json
 from ..schema.limits import PartKind
-from ..schema.parts import code_key, lookalike_key, variant_key
+from ..schema.parts import code_key, variant_key
 from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
 from .resolve import SHORTEST_BASE, KeptClaim, resolve_parts
 from .store import Connection, rows_of
@@ -184,8 +184,3 @@ def _sources_from_json(records: Sequence[dict[str, Any]]) -> tuple[SourceRef, ..
 
 def _dump(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
-
-
-def looks_like(one: str, other: str) -> bool:
-    """Whether two codes differ only in signs that are easily taken for one another."""
-    return lookalike_key(one) == lookalike_key(other)

@@ -6,6 +6,8 @@ from ..schema.claims import Claim, plain
 from ..schema.limits import LIMITS, Form
 from ..schema.resolved import LimitValue
 
+NOT_READ = "(not read)"
+
 
 def bare_value(value: Claim | LimitValue) -> str:
     """The value without its unit, as a build file takes it: ``37``, ``28-32``, ``<=32``, ``11 12 13``.
@@ -45,7 +47,7 @@ def show_value(value: Claim | LimitValue) -> str:
     if low is not None and high is not None:
         return (str(low) if low == high else f"{low} to {high}") + unit
     if low is None and high is None:
-        return "(not read)"
+        return NOT_READ
     return (f"at most {high}" if low is None else f"at least {low}") + unit
 
 

@@ -292,7 +292,7 @@ def test_read_sums_up_and_names_what_it_could_not_use(
     arguments = ("read", manuals, "--store", tmp_path / "ledger")
     code, out, err = call(*arguments)
     assert (code, err) == (0, "")
-    assert "1 files: 1 read, 0 unchanged" in out or "1 file: 1 read, 0 unchanged" in out
+    assert "1 file: 1 read, 0 unchanged, 0 not usable" in out
     (manuals / "bad.pdf").write_bytes(b"%PDF-1.7 locked")
     (manuals / "text.pdf").write_text("hello")
     code, out, err = call(*arguments, "--json")
