@@ -374,5 +374,17 @@ def test_a_limit_that_nobody_states_is_a_doubt_and_is_asked_for(now, doubtful):
     assert answer.verdict != "fits"
 
 
+def test_a_doubt_says_what_the_bike_needs():
+    """What to look for in a part whose limit nobody states: (50 - 34) + (32 - 11) = 37 T."""
+    now = {"rear_derailleur": {"largest_cog": 32}, "cassette": "11-32", "rings": [50, 34]}
+    (result,) = results(fit(now), "total_capacity")
+    assert (result.needed, result.allowed, result.margin) == (37, None, None)
+    assert result.working == "(50 - 34) + (32 - 11) = 37 T"
+    (result,) = results(fit({"rear_derailleur": {"total_capacity": 37}, "cassette": "11-32"}), "largest_cog")
+    assert (result.needed, result.working) == (32, "32 T")
+    (result,) = results(fit({"rear_derailleur": {"total_capacity": 37}}), "largest_cog")
+    assert result.needed is None
+
+
 def test_a_bike_without_any_check_is_a_doubt():
     assert fit({"cassette": "11-28"}).verdict == "cannot_tell"

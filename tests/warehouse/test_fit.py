@@ -319,6 +319,14 @@ def test_a_misfit_of_the_bike_as_it_is_does_not_count():
     assert (answer.now_verdict, answer.verdict) == (Verdict.DOES_NOT_FIT, Verdict.FITS)
 
 
+def test_a_chain_by_its_code_is_counted_as_sold():
+    chain = part(PartKind.CHAIN, "HN1", stated("link_count", values=(116.0,)))
+    answer = fit(on_the_bike("HX7 M", chain="HN1"), shelf=Shelf((*SHELF.parts, chain)), bike=BIKE)
+    assert verdict_of(answer, "chain_length") == "fits"
+    assert any("as it is sold" in words for words in answer.cautions)
+    assert not any("as it is sold" in words for words in fit(on_the_bike("HX7 M"), bike=BIKE).cautions)
+
+
 def test_cautions_come_with_their_condition():
     tight = fit(on_the_bike("HX7 M"), {"cassette": "11-32"}, bike=BIKE).cautions
     roomy = fit(on_the_bike("HX7 S"), bike=BIKE | {"chainstay_mm": 410}).cautions

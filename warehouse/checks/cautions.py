@@ -47,6 +47,10 @@ _JOINING = (
     "a joint that fails throws the rider."
 )
 _WEAR = "A worn chain on new cogs, or a new chain on worn cogs, can skip under load; measure the wear before mixing."
+_PACKET = (
+    "The links counted here are those of a chain as it is sold. A chain that has been on a bike may have been cut "
+    "shorter: count its links."
+)
 _SPRUNG = "On a sprung frame the chainstay length changes through the travel; the longest one counts."
 
 
@@ -71,9 +75,12 @@ def find_cautions(setup: Setup, results: Sequence[CheckResult], changed: Collect
     found += [words for result in results for words in result.cautions]
     found += _long_chain(setup, results)
     touched = bool({Slot.CASSETTE, Slot.FREEWHEEL, Slot.RINGS, Slot.CRANKSET, Slot.CHAIN} & set(changed))
+    lengths = [result for result in results if result.check == "chain_length"]
+    packet = Slot.CHAIN not in setup.written and any(result.verdict is Verdict.FITS for result in lengths)
     later = (
+        (packet, _PACKET),
         (setup.part(Slot.REAR_DERAILLEUR) is not None, _HANGER),
-        (any(result.check == "chain_length" for result in results), _SPRUNG),
+        (bool(lengths), _SPRUNG),
         (touched, _JOINING),
         (touched, _WEAR),
     )

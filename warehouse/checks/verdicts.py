@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice, product
-from math import prod
+from math import inf, prod
 
 from ...schema.answers import CheckResult, NotChecked, Verdict
 from ...schema.builds import Slot
-from ...schema.resolved import Part, ResolvedLimit, SourceRef
+from ...schema.limits import LIMITS, Form
+from ...schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
 from .asks import ask_for
 from .registry import CHECK_NAMES, CHECKS, Check, Counts, Facts, Outcome
 from .settle import Settled, place_words, settle, value_words
@@ -61,9 +62,26 @@ def judge_check(setup: Setup, check: Check, own: Slot, settings: CheckSettings) 
         if not missing and _does_not_apply(check, settled):
             return None
         ask = "; ".join(filter(None, (_asks(setup, own, missing), *doubts)))
-        sources = _sources(settled, needs + maybe)
-        return CheckResult(check.name, parts, Verdict.CANNOT_TELL, sources=sources, ask=ask)
+        bare = CheckResult(check.name, parts, Verdict.CANNOT_TELL, sources=_sources(settled, needs + maybe), ask=ask)
+        return _with_need(bare, check, settled)
     return _play(check, settled, needs + maybe, parts, settings)
+
+
+def _with_need(bare: CheckResult, check: Check, settled: Mapping[str, Settled]) -> CheckResult:
+    """The result with what the bike needs, where only the part's own limit is not known: what to look for in a part."""
+    known = {need: one.options[0].value if one.options else None for need, one in settled.items()}
+    for need, value in known.items():
+        role, _, key = need.partition(".")
+        if role == "own" and value is None and LIMITS[key].form in (Form.HIGH, Form.RANGE):
+            known[need] = LimitValue(key, high=inf)
+    try:
+        outcome = check.function(Facts(known))
+    except KeyError:
+        return bare
+    if outcome is None or any(len(one.options) > 1 for one in settled.values()):
+        return bare
+    working = outcome.working.rpartition(" <= ")[0]
+    return replace(bare, needed=outcome.needed, unit=outcome.unit, working=working)
 
 
 def _does_not_apply(check: Check, settled: Mapping[str, Settled]) -> bool:
