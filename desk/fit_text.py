@@ -17,6 +17,7 @@ _SENTENCES = {
     Verdict.CANNOT_TELL: "it cannot be told from what is known.",
 }
 _STYLES = {Verdict.FITS: "bold green", Verdict.DOES_NOT_FIT: "bold red", Verdict.CANNOT_TELL: "bold yellow"}
+_WORST_FIRST = (Verdict.DOES_NOT_FIT, Verdict.CANNOT_TELL, Verdict.FITS)
 _LEFT = "  "
 _DEEP = "      "
 
@@ -29,8 +30,9 @@ def print_fit(answer: FitAnswer) -> None:
     _print_variants(answer)
     if answer.checks:
         _head("Checks")
-        for result in sorted(answer.checks, key=lambda r: list(_WORDS).index(r.verdict) % 3, reverse=True):
+        for result in sorted(answer.checks, key=lambda result: _WORST_FIRST.index(result.verdict)):
             say_all(_check_lines(result))
+        _print_way_to_page(answer)
     _print_list("Still open, the verdict does not hang on it", [item.ask for item in answer.not_checked])
     _print_list("To find out", answer.questions)
     say_all(_gear_lines(answer.gears))
@@ -50,6 +52,16 @@ def _print_variants(answer: FitAnswer) -> None:
     _head("Variants")
     rows = [(", ".join(v.parts.values()), _WORDS[v.verdict]) for v in named]
     say_all(f"{_LEFT}{line}" for line in lay_out(("with", "verdict"), rows, screen_width() - len(_LEFT)))
+
+
+def _print_way_to_page(answer: FitAnswer) -> None:
+    """How to see the place in the document that the worst check rests on."""
+    for result in sorted(answer.checks, key=lambda result: _WORST_FIRST.index(result.verdict)):
+        claim_id = next((source.claim_id for source in result.sources if source.claim_id), None)
+        if claim_id:
+            say(f"{_LEFT}to see the page behind the {result.check.replace('_', ' ')}:")
+            say(f"{_LEFT}  cogledger evidence {claim_id} --out page.png")
+            return
 
 
 def _print_list(head: str, items: list[str] | tuple[str, ...]) -> None:

@@ -179,6 +179,8 @@ def test_fit_for_people_shows_working_source_margin_and_consequence(call: Call, 
     flat = " ".join(out.split())
     assert code == 3
     assert "(50 - 34) + (32 - 11) = 37" in flat
+    assert out.index("does not fit  total capacity") < out.index("fits          largest cog")
+    assert "cogledger evidence " in flat
     for words in ("margin -4 T", "source: zq.pdf p.2", "as printed", "sure: 93%", "ZQ500 S"):
         assert words in flat
 
