@@ -9,16 +9,16 @@ from functools import lru_cache
 from ..schema.limits import PartKind
 from .labels import LANGUAGES, Term, analyse, fold
 
-_CODE = re.compile(
-    r"(?<![\w.,/-])"
-    r"(?:[A-Z]{1,6}[-.]?)?(?:[A-Z]{0,4}\d{1,6}[A-Z]{0,4}|[A-Z]{1,4}\d{1,5})(?:[-./]?(?:[A-Z]{1,4}\d{0,4}|\d{1,5}[A-Z]{0,3}))*"
-    r"(?![\w]|[.,]\d)"
-)
-_SPACED_CODE = re.compile(r"(?<![\w-])[A-Z]{2,6}[ ]\d{2,5}[A-Z]{0,3}(?![\w.,°%])")
-_NO_CODE = re.compile(
-    r"^(?:\d+(?:[.,]\d+)?\s*(?:T|Z|D|S|MM|CM|M|G|KG|NM|V|X|A|W|H|KM|C|F|TH|ST|ND|RD)?|\d+X\d*|\d+[-/]\d+\w?|"
-    r"M\d{1,2}(?:X[\d.,]+)?|\d+(?:[-.]\d+)+|[IVX]+|IP\d\d|A[0-6]|ISO.*|EN.*|DIN.*|UN\d+|V\d+(?:\.\d+)*|\d+T\d+|"
-    r"USB.*|CR20\d\d|\d+-?(?:SPEED|FACH|GANG)|T\d{2}|H\d{1,2})$"
+_TOKEN = re.compile(r"[^\s,;:()\[\]|]+")
+_PLAIN_CODE = re.compile(r"^[A-Z]{1,6}[-./]?[A-Z]{0,3}\d{1,6}[A-Za-z]{0,4}(?:[-./][A-Z0-9]{1,5})*$|^\d{2,5}[-./]?[A-Z]{1,4}\d{0,4}$")
+_LOOSE_CODE = re.compile(r"^(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+(?:[-./_][A-Za-z0-9]+){0,3}$")
+_SPACED_CODE = re.compile(r"(?<![\w-])[A-Z][A-Za-z]{0,7} \d{2,6}[A-Za-z]{0,3}(?![\w.,°%/])")
+_SIZE = re.compile(
+    r"^(?:[≤≥<>±+~-]*\d+(?:[.,]\d+)?(?:\s*[-–/x×]\s*\d+(?:[.,]\d+)?)*\s*"
+    r"(?:T|Z|D|mm|cm|m|g|kg|Nm|V|A|W|h|km|°|%|th|st|nd|rd|x|[a-z]*speeds?|-?fach|-?[a-z]{3,})?\.?|"
+    r"\d+x\d*|M\d{1,2}(?:x[\d.,]+)?|\d+(?:[-.]\d+)+|IP\d\d|A[0-6]|V\d+(?:\.\d+)*|T\d{2}|H\d{1,2}|"
+    r"(?:ISO|EN|DIN|UN|CR|USB)[-\s]?\d.*|\d{1,2}[-./]\d{1,2}[-./]\d{2,4}|\d+-[a-z]+)$",
+    re.IGNORECASE,
 )
 
 
@@ -41,22 +41,14 @@ class Subject:
 @lru_cache(maxsize=20_000)
 def find_codes(text: str) -> tuple[str, ...]:
     """Model codes among running words: letters and digits together, no units, sizes, screws or standards."""
-    found = [m.group() for m in _CODE.finditer(text)]
-    good = [c for c in found if is_code(c)]
-    if not good:
-        good = [m.group() for m in _SPACED_CODE.finditer(text) if not _NO_CODE.match(m.group().replace(" ", ""))]
+    good = [t for t in (m.group().strip(".,") for m in _TOKEN.finditer(text)) if _PLAIN_CODE.match(t) and is_code(t)]
     return tuple(dict.fromkeys(good))
 
 
 def is_code(text: str) -> bool:
     """Whether ``text`` looks like a model code on its own: a letter and a digit, and none of the usual sizes."""
-    bare = text.strip().upper()
-    return (
-        3 <= len(bare) <= 16
-        and any(c.isdigit() for c in bare)
-        and any(c.isalpha() for c in bare)
-        and not _NO_CODE.match(bare)
-    )
+    bare = text.strip()
+    return 3 <= len(bare) <= 16 and bool(_LOOSE_CODE.match(bare)) and not _SIZE.match(bare)
 
 
 _CELL_SPLIT = re.compile(r"\s*(?:[/,;&+]|\bund\b|\band\b|\bet\b|\be\b|\by\b|\ben\b)\s+|\s+[/&+]\s*")
@@ -88,7 +80,21 @@ def _names_model(piece: str) -> bool:
         return False
     if piece.isdigit():
         return 3 <= len(piece) <= 6
-    return is_code(piece) or bool(re.fullmatch(r"[^\W\d_]{1,12}[ -]?\d{1,5}[ -]?[A-Z0-9]{0,4}", piece))
+    if _states_number(piece):
+        return False
+    if is_code(piece):
+        return True
+    if not re.fullmatch(r"[\w./-]+(?: [\w./-]+){0,2}", piece) or not re.search(r"[^\W\d_]", piece):
+        return False
+    return not _SIZE.match(piece) or bool(re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", piece))
+
+
+def _states_number(piece: str) -> bool:
+    """Whether every word is a number, a unit or a bound, as in ``28T min``."""
+    words = piece.split()
+    return len(words) > 1 and all(
+        _SIZE.match(w) or w.isdigit() or analyse(w).names("concept") & {"max", "min", "speed", "teeth"} for w in words
+    )
 
 
 @lru_cache(maxsize=20_000)
@@ -167,18 +173,42 @@ def _take_variant(text: str, languages: tuple[str, ...]) -> tuple[str | None, st
 
 @lru_cache(maxsize=20_000)
 def parse_heading(text: str, languages: tuple[str, ...] = LANGUAGES) -> Subject:
-    """What a heading names: ``"Rear derailleur AB12 (long)"`` → kind, code and variant; pieces it lacks are ``None``."""
+    """What a heading names: ``"Rear derailleur AB12 (long)"`` → kind, code and variant; lacking pieces are ``None``."""
     text = re.sub(r"\^\{[^}]*\}", "", " ".join(text.split()))
     variant, bare = _take_variant(text, languages)
-    codes = find_codes(bare)
-    kinds = [kind for kind, _ in find_kinds(bare, languages)]
-    if not codes and kinds:
-        numeric = re.findall(r"(?<![\w.,/-])\d{3,6}(?![\w.,/%°-])", bare)
-        codes = tuple(n for n in numeric if not 1980 <= int(n) <= 2040)
-    distinct = list(dict.fromkeys(kinds))
-    kind = distinct[0] if len(distinct) == 1 or (distinct and _one_term(bare, languages)) else None
-    return Subject(kind, codes[0] if len(codes) == 1 else None, variant if len(codes) == 1 else None)
+    kinds = find_kinds(bare, languages)
+    kind = _one_kind(kinds)
+    code = _heading_code(bare, bool(kinds), languages)
+    return Subject(kind, code, variant if code else None)
 
 
-def _one_term(text: str, languages: tuple[str, ...]) -> bool:
-    return len([t for t in analyse(text, languages).terms if t.names("part")]) == 1
+def _one_kind(kinds: tuple[tuple[PartKind, Term], ...]) -> PartKind | None:
+    """The kind that a heading names: the only one, or the first of the meanings that one row of words has."""
+    distinct = list(dict.fromkeys(kind for kind, _ in kinds))
+    terms = {(term.start, term.end) for _, term in kinds}
+    return distinct[0] if len(distinct) == 1 or (distinct and len(terms) == 1) else None
+
+
+def _heading_code(text: str, with_kind: bool, languages: tuple[str, ...]) -> str | None:
+    """The one model code of a heading; beside a part kind also digits alone, small letters and a word before digits."""
+    tokens = [t.strip(".,–-·/") for t in (m.group() for m in _TOKEN.finditer(text))]
+    plain = [t for t in tokens if _PLAIN_CODE.match(t) and is_code(t)]
+    if len(plain) == 1 or not with_kind:
+        return plain[0] if len(plain) == 1 else None
+    loose = [t for t in tokens if is_code(t) or re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", t)]
+    if len(loose) == 1:
+        return loose[0]
+    if loose:
+        return None
+    numbers = [n for n, t in enumerate(tokens) if re.fullmatch(r"\d{2,6}[A-Za-z]?", t) and not _is_year(t)]
+    if len(numbers) != 1:
+        return None
+    at = numbers[0]
+    before = tokens[at - 1] if at else ""
+    if re.fullmatch(r"[A-Z][A-Za-z]{0,7}", before) and not analyse(before, languages).terms[0].meanings:
+        return f"{before} {tokens[at]}"
+    return tokens[at] if len(tokens[at]) >= 3 else None
+
+
+def _is_year(text: str) -> bool:
+    return text.isdigit() and 1980 <= int(text) <= 2040

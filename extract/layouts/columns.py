@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from ...schema.limits import LIMITS, PartKind
 from ..conditions import split_condition
-from ..labels import LabelHit, Role, find_label_hits, find_role
+from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..subjects import Subject, find_kinds, is_code, parse_model_cell, parse_variant
 from ..values import is_nothing, parse_value, plausible, split_marked
 from .grids import Cell, Grid
@@ -91,11 +91,21 @@ def _column(grid: Grid, col: int, header_rows: int, languages: tuple[str, ...]) 
             label.append(text)
         else:
             subject = added.filled_from(subject)
+    bound = _lone_bound(label[-1], languages) if len(label) > 1 else None
     header = " ".join(label)
     roles = find_role(header, languages)
-    hits = tuple(h for h in find_label_hits(header, None, languages) if h.score >= _LEAST_LABEL)
+    hits = find_label_hits(" ".join(label[:-1]) if bound else header, None, languages)
+    hits = tuple(replace(h, bound=bound or h.bound) for h in hits if h.score >= _LEAST_LABEL)
     role = next((r for r in (Role.MODEL, Role.VARIANT, Role.KIND) if r in roles), None)
     return Column(header, role, hits, subject, tuple(marks))
+
+
+def _lone_bound(text: str, languages: tuple[str, ...]) -> str | None:
+    """``high`` or ``low`` for a header cell that says nothing but maximum or minimum."""
+    bare, _ = split_unit(text)
+    terms = analyse(bare, languages).terms
+    names = terms[0].names("concept") if len(terms) == 1 else frozenset()
+    return "high" if "max" in names else "low" if "min" in names else None
 
 
 def _named_part(text: str, languages: tuple[str, ...]) -> Subject:
@@ -138,7 +148,7 @@ def _role_column(role: Role, shares: dict[int, float], columns: Sequence[Column]
     for n in headed:
         if shares[n] >= _MOSTLY or (not columns[n].hits and (role is not Role.MODEL or shares[n] > 0.3)):
             return n
-    held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits and columns[n].role in (None, role)]
+    held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits]
     return held[0] if held else None
 
 
@@ -148,7 +158,7 @@ def _body(grid: Grid, col: int, header_rows: int) -> list[str]:
         cell = grid.at(row, col)
         if cell not in cells:
             cells.append(cell)
-    return [c.text for c in cells if c.words]
+    return [c.text for c in cells if c.words and not is_nothing(c.text)]
 
 
 def _share(texts: list[str], test: Callable[[str], bool]) -> float:
@@ -157,7 +167,7 @@ def _share(texts: list[str], test: Callable[[str], bool]) -> float:
 
 def _is_model(text: str, languages: tuple[str, ...]) -> bool:
     subjects = parse_model_cell(text, languages)
-    return bool(subjects) and all(s.code for s in subjects)
+    return bool(subjects) and all(s.code for s in subjects) and not find_label_hits(text, None, languages)
 
 
 def _is_kind(text: str, languages: tuple[str, ...]) -> bool:

@@ -13,13 +13,15 @@ _COVER = 0.6
 _OUTSIDE_PT = 6.0
 
 
-def find_ruled_grids(page: PageContent, settings: ReadSettings = DEFAULT_SETTINGS) -> list[Grid]:
-    """Tables whose cells are told apart by drawn lines, from top to bottom; a frame around other things has one cell."""
+def find_ruled_grids(
+    page: PageContent, settings: ReadSettings = DEFAULT_SETTINGS, keep_empty: bool = False
+) -> list[Grid]:
+    """Tables whose cells are told apart by drawn lines, from top to bottom; a frame has one cell."""
     rules = merge_rules(page.rules, settings.rule_snap_pt)
     grids = []
     for frame in _frames(rules, settings.rule_snap_pt + 1):
         grid = _grid_of(frame, page.words, settings)
-        if grid is not None:
+        if grid is not None and (keep_empty or grid.words):
             grids.append(grid)
     return sorted(grids, key=lambda g: (g.box.top, g.box.x0))
 
@@ -109,8 +111,6 @@ def _grid_of(frame: list[Rule], words: Sequence[Word], settings: ReadSettings) -
     if any(cell is None for cell in cells):
         cells = [_cell_of([(r, c)], xs, ys, held) for r in range(rows) for c in range(cols)]
     found = [cell for cell in cells if cell is not None]
-    if not held:
-        return None
     return complete_grid(rows, cols, found, "ruled", area)
 
 

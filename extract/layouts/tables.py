@@ -7,17 +7,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from ...schema.limits import LIMITS, PartKind
-from ...schema.parts import code_key
+from ...schema.parts import code_key, variant_key
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
 from ..labels import LabelHit, Role, find_label_hits, find_role
 from ..records import Entry
 from ..subjects import Subject, parse_heading, parse_model_cell, parse_variant
 from ..values import is_nothing, split_marked
-from .columns import Column, View, best_view, under_columns, vote_kind
+from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
-_DITTO = re.compile(r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|idem|id\.)$", re.IGNORECASE)
+_DITTO = re.compile(r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|ditto|dito|idem|id\.|see above|as above|wie oben)$", re.IGNORECASE)
 _LABELS_SHARE = 0.6
 
 
@@ -124,6 +124,7 @@ def _table_kind(view: View, above: Subject) -> PartKind | None:
 def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subject) -> Iterator[Entry]:
     """The entries of every body row, with the subject that its cells, the rows above and the headings give."""
     grid, last = view.grid, Subject()
+    owners = model_owners(view, context.languages)
     has_model = any(c.role is Role.MODEL for c in view.columns)
     section = Subject()
     for row in range(view.header_rows, grid.rows):
@@ -131,16 +132,26 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
         if spanning is not None:
             section, last = spanning, Subject()
             continue
-        subjects = _row_subjects(view, row, last, context)
+        subjects = _row_subjects(view, row, last, context, owners)
         if subjects and subjects[0].code:
             last = subjects[0]
         if not subjects and has_model:
             continue
+        doubt = _row_doubt(view, row)
         base = replace(section.filled_from(Subject(kind)), variant=section.variant)
         for subject in subjects or (Subject(),):
             whole = subject.filled_from(base)
             whole = whole.filled_from(replace(above, kind=None)) if not has_model else whole
-            yield from _row_entries(view, row, whole, context)
+            for entry in _row_entries(view, row, whole, context):
+                yield replace(entry, certain=min(entry.certain, doubt))
+
+
+def _row_doubt(view: View, row: int) -> float:
+    """Less than 1 where the table names variants but this row's variant cell is blank (a dash is an answer)."""
+    for col, column in enumerate(view.columns):
+        if column.role is Role.VARIANT and not view.grid.at(row, col).words:
+            return 0.4
+    return 1.0
 
 
 def _section_row(grid: Grid, row: int, context: PageContext) -> Subject | None:
@@ -154,12 +165,46 @@ def _section_row(grid: Grid, row: int, context: PageContext) -> Subject | None:
     return subject if subject.kind or cells[0].col_span == grid.cols else None
 
 
-def _row_subjects(view: View, row: int, last: Subject, context: PageContext) -> tuple[Subject, ...]:
+def model_owners(view: View, languages: tuple[str, ...]) -> dict[int, int | None] | None:
+    """For a table whose model cells stand once for several variants: row → the row that names its model.
+
+    The variants' own order tells the groups: a group ends where a variant comes again. Where each group holds just
+    one model cell, that is its model, wherever in the group it stands; a group that holds none or several has
+    ``None``. The answer is ``None`` where the table has no blank model cells or no variants.
+    """
+    models = next((n for n, c in enumerate(view.columns) if c.role is Role.MODEL), None)
+    variants = next((n for n, c in enumerate(view.columns) if c.role is Role.VARIANT), None)
+    rows = range(view.header_rows, view.grid.rows)
+    if models is None or variants is None or all(view.grid.at(r, models).words for r in rows):
+        return None
+    groups: list[list[int]] = []
+    seen: set[str] = set()
+    for row in rows:
+        variant = variant_key(view.grid.at(row, variants).text)
+        if not groups or variant in seen or not variant:
+            groups.append([])
+            seen = set()
+        groups[-1].append(row)
+        seen.add(variant)
+    owners: dict[int, int | None] = {}
+    for group in groups:
+        named = [r for r in group if parse_model_cell(view.grid.at(r, models).text, languages)]
+        owners.update((r, named[0] if len(named) == 1 else None) for r in group)
+    return owners
+
+
+def _row_subjects(
+    view: View, row: int, last: Subject, context: PageContext, owners: dict[int, int | None] | None
+) -> tuple[Subject, ...]:
     subjects: tuple[Subject, ...] = ()
     variant = kind = None
     for col, column in enumerate(view.columns):
         text = view.grid.at(row, col).text
         if column.role is Role.MODEL:
+            if owners is not None:
+                owner = owners.get(row)
+                text = view.grid.at(owner, col).text if owner is not None else ""
+                last = last if owner is not None else Subject()
             blank = is_nothing(text) or _DITTO.match(text)
             subjects = (
                 (replace(last, variant=None),) if blank and last.code else parse_model_cell(text, context.languages)
@@ -215,16 +260,36 @@ def cell_entries(
     """The entries of one cell: several where footnotes or brackets give values for different conditions."""
     label_conditions, label_doubt = _of_marks(column.marks, context)
     from_label = tuple(sorted((find_condition(column.header, context.languages) or {}).items()))
+    hits = hits_for(column.hits, subject.kind)
+
+    def entry(words: str, condition: Conditions, sure: float) -> Entry:
+        return Entry(subject, column.header, hits, words, cell.box, reader, condition, min(certain, sure),
+                     cell.confidence)  # fmt: skip
+
     for piece in split_marked(cell.text):
-        conditions, doubt = _of_marks(piece.marks, context)
+        stated = [(words, condition) for mark in piece.marks for words, condition in _stated_in_note(mark, hits, context)]
+        marks = [m for m in piece.marks if not _stated_in_note(m, hits, context)]
+        conditions, doubt = _of_marks(marks, context)
         for words, bracket in split_condition(piece.text, context.languages):
-            own = (
-                tuple(sorted((bracket or {}).items())) or conditions or label_conditions or _foreign(from_label, column)
-            )
-            yield Entry(
-                subject, column.header, hits_for(column.hits, subject.kind), words, cell.box, reader, own,
-                min(certain, doubt, label_doubt), cell.confidence,
-            )  # fmt: skip
+            own = tuple(sorted((bracket or {}).items())) or conditions or label_conditions or _foreign(from_label, column)
+            yield entry(words, own, min(doubt, label_doubt))
+        for words, condition in stated:
+            yield entry(words, condition, 0.95)
+
+
+Conditions = tuple[tuple[str, float | str], ...]
+
+
+def _stated_in_note(mark: str, hits: Sequence[LabelHit], context: PageContext) -> list[tuple[str, Conditions]]:
+    """A value that a footnote itself states for its condition: ``* 34T with two chainrings``."""
+    note = context.notes.get(mark)
+    if note is None or not note.condition:
+        return []
+    return [
+        (words, tuple(sorted(condition.items())))
+        for words, condition in split_condition(f"({note.text})", context.languages)
+        if condition and words and reads(words, hits, context.languages)
+    ]
 
 
 def _foreign(condition: tuple[tuple[str, float | str], ...], column: Column) -> tuple[tuple[str, float | str], ...]:

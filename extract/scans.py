@@ -1,0 +1,207 @@
+"""A page that is a picture → words and rules through OCR, in the same coordinates as those of a text layer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pypdfium2 as pdfium
+
+from ..schema.claims import Box
+from .engines import tesseract
+from .layouts.ruled import find_ruled_grids
+from .pages import draw_page
+from .photos import read_photo
+from .records import Affine, PageContent, Rule, Word
+from .settings import DEFAULT_SETTINGS, ReadSettings
+
+_POINT = 72.0
+_LEAST_CONFIDENCE = 0.2
+_MOST_SKEW_DEG = 6.0
+_MOST_LEFT_TILT = 0.007
+"""How far a rule may still climb along its length once the page is straightened."""
+_PICTURE_DPI = 150.0
+"""Dots per inch that a photographed page is taken for when its size on paper is not known."""
+
+
+def read_scanned_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
+    """Words and rules of an open page, read from its picture."""
+    grey = np.asarray(draw_page(page, settings.scan_dpi, grey=True).convert("L"))
+    width, height = page.get_size()
+    return _read(grey, number, width / grey.shape[1], settings)
+
+
+def read_picture(path: Path, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
+    """Words and rules of a picture file; coordinates are its pixels after EXIF rotation."""
+    grey = cv2.cvtColor(read_photo(path), cv2.COLOR_RGB2GRAY)
+    return _read(grey, 1, 1.0, settings)
+
+
+def _read(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) -> PageContent:
+    """``unit`` is the length of a pixel in the page's units."""
+    flat = flatten(grey)
+    angle = find_skew(flat)
+    straight, back = _straightened(flat, angle)
+    rules = find_drawn_rules(straight, settings.scan_dpi)
+    words = _evened(_read_words(without_rules(straight, rules), rules, number, settings))
+    height, width = straight.shape
+    scale = (unit, 0.0, 0.0, 0.0, unit, 0.0)
+    return PageContent(
+        number, width * unit, height * unit,
+        tuple(_scaled(w, unit) for w in words),
+        tuple(Rule(r.x0 * unit, r.y0 * unit, r.x1 * unit, r.y1 * unit) for r in rules),
+        (), "tesseract", _combine(scale, back, unit),
+    )  # fmt: skip
+
+
+def _read_words(bare: np.ndarray, rules: list[Rule], number: int, settings: ReadSettings) -> list[Word]:
+    """Words of every ruled cell on its own, and of the rest of the page at once."""
+    height, width = bare.shape
+    blank = PageContent(number, width, height, (Word("x", Box(0, 0, width, height)),), tuple(rules))
+    pixel = settings.scan_dpi / _POINT
+    scaled = replace(settings, rule_snap_pt=settings.rule_snap_pt * pixel)
+    cells = [cell for grid in find_ruled_grids(blank, scaled, keep_empty=True) if len(grid.cells) > 3
+             for cell in grid.cells]  # fmt: skip
+    rest = bare.copy()
+    cuts, corners = [], []
+    for cell in cells:
+        x0, top = max(0, int(cell.area.x0) + 3), max(0, int(cell.area.top) + 3)
+        x1, bottom = int(cell.area.x1) - 2, int(cell.area.bottom) - 2
+        if x1 - x0 < 12 or bottom - top < 12:
+            continue
+        cut = bare[top:bottom, x0:x1]
+        if (cut < 140).sum() < 12:
+            continue
+        cuts.append(cv2.copyMakeBorder(_as_dark_on_light(cut), 14, 14, 14, 14, cv2.BORDER_CONSTANT, value=255))
+        corners.append((x0 - 14, top - 14))
+        rest[top:bottom, x0:x1] = 255
+    options = {"dpi": round(settings.scan_dpi), "timeout_s": settings.seconds_per_page}
+    words = list(tesseract.find_words(rest, psm=tesseract.SPARSE, **options))
+    for (x, y), found in zip(corners, tesseract.find_words_each(cuts, psm=tesseract.ONE_BLOCK, **options), strict=True):
+        words.extend(replace(w, box=Box(w.box.x0 + x, w.box.top + y, w.box.x1 + x, w.box.bottom + y)) for w in found)
+    return [w for w in words if w.confidence >= _LEAST_CONFIDENCE and any(c.isalnum() or c in "-–—.·*" for c in w.text)]
+
+
+def _as_dark_on_light(cut: np.ndarray) -> np.ndarray:
+    """A cut with light signs on a dark ground turned round, and a grey ground made white."""
+    ground = float(np.median(cut))
+    if ground < 128:
+        cut = 255 - cut
+        ground = 255 - ground
+    return cv2.convertScaleAbs(cut, alpha=255.0 / max(ground, 1.0))
+
+
+def flatten(grey: np.ndarray) -> np.ndarray:
+    """Grey pixels with uneven light and paper colour taken out: paper near 255."""
+    small = cv2.resize(grey, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
+    paper = cv2.medianBlur(cv2.dilate(small, np.ones((7, 7), np.uint8)), 21)
+    paper = cv2.resize(paper, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
+    return cv2.divide(grey, np.maximum(paper, 60), scale=255)
+
+
+def find_skew(grey: np.ndarray) -> float:
+    """The angle in degrees by which lines of text climb, found where their row profile is sharpest."""
+    scale = min(1.0, 1000 / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    ink = (small < 160).astype(np.uint8)
+    if ink.sum() < 50:
+        return 0.0
+
+    def sharpness(angle: float) -> float:
+        profile = _turned(ink, angle).sum(axis=1).astype(float)
+        return float(np.square(np.diff(profile)).sum())
+
+    best = max(np.arange(-_MOST_SKEW_DEG, _MOST_SKEW_DEG + 0.01, 0.5), key=sharpness)
+    return float(max(np.arange(best - 0.5, best + 0.51, 0.05), key=sharpness))
+
+
+def _turned(image: np.ndarray, angle: float) -> np.ndarray:
+    height, width = image.shape
+    matrix = cv2.getRotationMatrix2D((width / 2, height / 2), angle, 1.0)
+    return cv2.warpAffine(image, matrix, (width, height), flags=cv2.INTER_NEAREST)
+
+
+def _straightened(grey: np.ndarray, angle: float) -> tuple[np.ndarray, Affine]:
+    """The picture turned by ``angle``, and the matrix that leads its pixels back."""
+    height, width = grey.shape
+    matrix = cv2.getRotationMatrix2D((width / 2, height / 2), angle, 1.0)
+    straight = grey if abs(angle) < 0.04 else cv2.warpAffine(grey, matrix, (width, height), flags=cv2.INTER_CUBIC,
+                                                             borderValue=255)  # fmt: skip
+    inverse = cv2.invertAffineTransform(matrix)
+    a, b, c, d, e, f = (float(v) for v in inverse.ravel())
+    return straight, (a, b, c, d, e, f)
+
+
+def _combine(scale: Affine, back: Affine, unit: float) -> Affine:
+    """Page units of the straightened page → page units as shown."""
+    a, b, c, d, e, f = back
+    return (a, b, c * unit, d, e, f * unit) if math.isclose(scale[0], unit) else back
+
+
+def find_drawn_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
+    """Long thin dark runs, across and upright, in pixels."""
+    ink = cv2.threshold(grey, 190, 255, cv2.THRESH_BINARY_INV)[1]
+    rules: list[Rule] = []
+    thick = max(6, round(dpi / 40))
+    for horizontal in (True, False):
+        least = round(dpi * (0.35 if horizontal else 0.14))
+        kernel = np.ones((1, least), np.uint8) if horizontal else np.ones((least, 1), np.uint8)
+        bridged = cv2.morphologyEx(ink, cv2.MORPH_CLOSE, np.ones((1, 5) if horizontal else (5, 1), np.uint8))
+        bridged = cv2.dilate(bridged, np.ones((3, 1) if horizontal else (1, 3), np.uint8))
+        runs = cv2.morphologyEx(bridged, cv2.MORPH_OPEN, kernel)
+        _, _, stats, _ = cv2.connectedComponentsWithStats(runs, connectivity=8)
+        for x, y, w, h, _ in stats[1:]:
+            across, along = (h, w) if horizontal else (w, h)
+            if across > thick + _MOST_LEFT_TILT * along or along < 6 * across or not _stands_alone(ink, (x, y, w, h), horizontal, dpi):
+                continue
+            middle = (y + h / 2) if horizontal else (x + w / 2)
+            rules.append(Rule(x, middle, x + w, middle) if horizontal else Rule(middle, y, middle, y + h))
+    return rules
+
+
+def _stands_alone(ink: np.ndarray, box: tuple[int, int, int, int], horizontal: bool, dpi: float) -> bool:
+    """Whether a run is filled itself and the strips on both sides of it are mostly paper, unlike a run through signs."""
+    x, y, w, h = box
+    away = max(2, round(dpi / 100))
+    if horizontal:
+        strips = [ink[max(0, y - away - 1) : max(1, y - 1), x : x + w], ink[y + h + 1 : y + h + away + 1, x : x + w]]
+        filled = ink[y : y + h, x : x + w].max(axis=0).mean() / 255
+    else:
+        strips = [ink[y : y + h, max(0, x - away - 1) : max(1, x - 1)], ink[y : y + h, x + w + 1 : x + w + away + 1]]
+        filled = ink[y : y + h, x : x + w].max(axis=1).mean() / 255
+    return filled > 0.85 and all(strip.size == 0 or strip.mean() / 255 < 0.15 for strip in strips)
+
+
+def without_rules(grey: np.ndarray, rules: list[Rule]) -> np.ndarray:
+    """The picture with its rules painted over in white, so that no sign is taken for one."""
+    bare = grey.copy()
+    for rule in rules:
+        a, b = (round(rule.x0), round(rule.y0)), (round(rule.x1), round(rule.y1))
+        cv2.line(bare, a, b, 255, 7)
+    return bare
+
+
+def _evened(words: list[Word]) -> list[Word]:
+    """Words with one height for each line of equal type, since boxes from OCR hug the signs."""
+    heights = sorted(w.box.bottom - w.box.top for w in words if len(w.text) > 1)
+    usual = heights[len(heights) // 2] if heights else 30.0
+    evened = []
+    for w in words:
+        height = w.box.bottom - w.box.top
+        tall = any(c.isupper() or c.isdigit() or c in "bdfhklt" for c in w.text)
+        size = height / 0.75 if tall else max(height / 0.55, 0.9 * usual)
+        if not any(c.isalnum() for c in w.text):
+            size = usual / 0.75
+        middle = (w.box.top + w.box.bottom) / 2
+        grown = max(height, 0.8 * size) / 2
+        box = Box(w.box.x0, middle - grown, w.box.x1, middle + grown)
+        evened.append(Word(w.text, box, w.confidence, size, w.bold, w.raised, w.upright))
+    return evened
+
+
+def _scaled(word: Word, unit: float) -> Word:
+    box = Box(word.box.x0 * unit, word.box.top * unit, word.box.x1 * unit, word.box.bottom * unit)
+    return Word(word.text, box, word.confidence, word.size * unit, word.bold, word.raised, word.upright)
