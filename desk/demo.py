@@ -64,6 +64,7 @@ def run_demo(out: Path | None, console: Console) -> int:
 
     _head(console, "5  Does it fit?")
     answers = _answer_builds(console, ledger)
+    complete = report.complete and not stamps.failures and len(answers) == len(_builds())
 
     _head(console, "6  The number that decided")
     claim_id = _show_deciding_number(console, ledger, answers, out)
@@ -71,7 +72,7 @@ def run_demo(out: Path | None, console: Console) -> int:
     _head(console, "Try next")
     for line in _next_steps(ledger, out, claim_id):
         console.print(Text(line), soft_wrap=True)
-    return 0 if report.complete and not stamps.failures else 1
+    return 0 if complete else 1
 
 
 def _fresh_store(folder: Path) -> Path:
@@ -130,12 +131,20 @@ def _explain_held_back(console: Console, held: Sequence[ToldClaim]) -> None:
         _tell(console, "Nothing of this is used for an answer, and nothing of it is lost.")
 
 
+def _builds() -> list[Path]:
+    return sorted((SCENARIO / "builds").glob("*.toml"))
+
+
 def _answer_builds(console: Console, ledger: Ledger) -> list[FitAnswer]:
     """Every build's answer: the first one whole, the others with their checks a line each."""
     answers = []
-    for path in sorted((SCENARIO / "builds").glob("*.toml")):
-        answer = ledger.fit(path)
+    for path in _builds():
         console.print(Text(f"\n--- {path.name}"))
+        try:
+            answer = ledger.fit(path)
+        except CogledgerError as error:
+            complain(str(error))
+            continue
         if answers:
             _print_brief(console, answer)
         else:

@@ -205,6 +205,15 @@ def test_demo_touches_no_folder_that_it_did_not_make(here, without_photos):
     assert (here / "demo-ledger" / "ledger.duckdb").read_bytes() == b"somebody's work"
 
 
+def test_a_manual_that_tells_nothing_ends_neither_demo_nor_the_other_builds(here, without_photos, monkeypatch, capsys):
+    monkeypatch.setattr(sys.modules[__name__], "TRUTH", [row for row in TRUTH if row["part_code"] != "HF62"])
+    code, text = run()
+    assert code == 1
+    printed = capsys.readouterr()
+    assert "no front derailleur with the code" in printed.err
+    assert "Neighbour's gravel bike" in printed.out and "Try next" in text
+
+
 def test_output_folder_may_lie_elsewhere(here, without_photos):
     code, text = run(here / "deep" / "shown")
     assert code == 0
