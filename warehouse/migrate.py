@@ -40,6 +40,23 @@ def read_number(connection: duckdb.DuckDBPyConnection) -> int | None:
     return row[0] if row else None
 
 
+def is_up_to_date(connection: duckdb.DuckDBPyConnection, number: int) -> bool:
+    """Whether a store with step ``number`` has been through every step and holds limits made by the present rule."""
+    from .settled import is_settled
+
+    return number == newest_number() and is_settled(connection)
+
+
+def bring_up_to_date(connection: duckdb.DuckDBPyConnection, number: int) -> None:
+    """Run the steps after ``number`` (0 for a new store), and make the resolved limits anew where the rule changed."""
+    from .settled import is_settled, settle_all
+
+    if number < newest_number():
+        migrate(connection, number)
+    if not is_settled(connection):
+        settle_all(connection)
+
+
 def migrate(connection: duckdb.DuckDBPyConnection, after: int) -> None:
     """Run every step after number ``after`` (0 for a new store); a step that fails leaves the store as it was."""
     for step in list_migrations():

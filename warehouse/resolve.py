@@ -18,7 +18,7 @@ could turn a doubt into a fit.
 A claim without a variant holds for every variant of its code, except for limits that the variant states itself, be it
 only in a reading that is held back. Where every variant states the limit, and a claim without a variant says
 something that none of them says, the part without a variant stays a part of its own: there may be a version that no
-document names.
+document names. A document that speaks so, and names no variant itself, speaks of that version in all it says.
 
 A code that ends in its variant ("KX71-M") is that variant only where base code and variant also stand apart ("KX71",
 "M"); otherwise it is a code of its own.
@@ -38,6 +38,8 @@ from ..schema.limits import LIMITS, Form, PartKind
 from ..schema.parts import code_key, squash, variant_key
 from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
 
+RULE = 1
+"""Version of the rule above: raise it with every change that can choose another value, so that stores follow."""
 MOST_CONFIDENCE = 0.995
 """No value is surer than this: documents err, and so do people who copy from them."""
 SHORTEST_BASE = 3
@@ -113,23 +115,29 @@ def _resolve_family(kind: str, code: str, family: dict[str, list[KeptClaim]]) ->
     named = sorted(v for v in family if v) if known else []
     general = [k for k in family.get("", []) if k.state in _USED]
     everyone = [k for claims in family.values() for k in claims]
+    odd = {k.sha256 for k in general if _says_something_else(k.claim, [family[v] for v in sorted(known)])}
+    naming = {k.sha256 for v in known for k in family[v]}
+    shared = [k for k in general if k.sha256 in naming or k.sha256 not in odd]
     for variant in named:
         own = family[variant]
         stated = {k.claim.limit for k in own}
-        claims = [k for k in own if k.state in _USED] + [k for k in general if k.claim.limit not in stated]
+        claims = [k for k in own if k.state in _USED] + [k for k in shared if k.claim.limit not in stated]
         yield _make_part(kind, code, everyone, own, claims)
-    if general and (not named or _says_something_else(general, [family[v] for v in sorted(known)])):
+    if general and (odd or not named):
         yield _make_part(kind, code, everyone, [], general)
 
 
-def _says_something_else(general: Sequence[KeptClaim], named: Sequence[Sequence[KeptClaim]]) -> bool:
-    """Whether a claim without a variant has a value that no variant has, for a limit that every variant states."""
-    said = [{(k.claim.limit, _whole_key(k.claim)) for k in claims if k.state in _USED} for claims in named]
-    stated_by_all = set.intersection(*({limit for limit, _ in words} for words in said))
-    return any(
-        k.claim.limit in stated_by_all and not any((k.claim.limit, _whole_key(k.claim)) in words for words in said)
-        for k in general
-    )
+def _says_something_else(claim: Claim, named: Sequence[Sequence[KeptClaim]]) -> bool:
+    """Whether every variant states the limit of ``claim``, a claim without a variant, and none has its value."""
+    said = [[k.claim for k in own if k.state in _USED and k.claim.limit == claim.limit] for own in named]
+    return bool(said) and all(said) and not any(_says_the_same(claim, other) for own in said for other in own)
+
+
+def _says_the_same(claim: Claim, other: Claim) -> bool:
+    """Whether two claims can both be right of one part: equal values, or bounds of which one leaves out the other's."""
+    if LIMITS[claim.limit].form is not Form.RANGE:
+        return _whole_key(claim) == _whole_key(other)
+    return claim.low in (None, other.low) and claim.high in (None, other.high)
 
 
 def _make_part(

@@ -13,7 +13,7 @@ from ..schema.claims import Claim, State, claim_from_json
 from ..schema.limits import PartKind
 from ..schema.parts import code_key, variant_key
 from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
-from .resolve import SHORTEST_BASE, KeptClaim, resolve_parts
+from .resolve import RULE, SHORTEST_BASE, KeptClaim, resolve_parts
 from .store import Connection, rows_of
 
 _KIN = """
@@ -54,6 +54,27 @@ def settle(connection: Connection, codes: Iterable[str]) -> None:
     rows = [row for part in resolve_parts(load_kept(connection, kin)) for row in _rows(part)]
     connection.execute("delete from kept.limits where code_key in (select unnest(?::varchar[]))", [kin])
     insert_rows(connection, "kept.limits", _COLUMNS, rows)
+
+
+def is_settled(connection: Connection) -> bool:
+    """Whether the resolved limits were made by the present rule."""
+    return connection.execute("select version from kept.rule").fetchall() == [(RULE,)]
+
+
+def settle_all(connection: Connection) -> None:
+    """Resolve the limits of every part anew, by the present rule, in one transaction."""
+    connection.execute("begin")
+    try:
+        connection.execute("delete from kept.limits")
+        settle(
+            connection, [row[0] for row in connection.execute("select distinct code_key from kept.claims").fetchall()]
+        )
+        connection.execute("delete from kept.rule")
+        connection.execute("insert into kept.rule values (?)", [RULE])
+        connection.execute("commit")
+    except BaseException:
+        connection.execute("rollback")
+        raise
 
 
 def load_kept(connection: Connection, codes: Sequence[str]) -> list[KeptClaim]:

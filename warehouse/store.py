@@ -20,7 +20,7 @@ import duckdb
 
 from ..schema.errors import CogledgerError, DocumentError, StoreError
 from ..schema.reasons import Reason
-from .migrate import migrate, newest_number, read_number
+from .migrate import bring_up_to_date, is_up_to_date, newest_number, read_number
 
 DATABASE = "ledger.duckdb"
 SOURCES = "sources"
@@ -90,7 +90,7 @@ class Store:
         self._make()
         connection = self._open(read_only=False)
         try:
-            self._bring_up_to_date(connection)
+            bring_up_to_date(connection, self._number_of(connection))
             connection.execute("begin")
             try:
                 yield connection
@@ -145,7 +145,7 @@ class Store:
             self.sources.mkdir(parents=True, exist_ok=True)
             connection = duckdb.connect(str(fresh), config=_CONFIG)
             try:
-                migrate(connection, 0)
+                bring_up_to_date(connection, 0)
             finally:
                 connection.close()
             put_new(fresh, self.database)
@@ -172,7 +172,10 @@ class Store:
     def _open_reader(self) -> Connection:
         connection = self._open(read_only=True)
         try:
-            up_to_date = self._number_of(connection) == newest_number()
+            up_to_date = is_up_to_date(connection, self._number_of(connection))
+        except duckdb.Error as error:
+            connection.close()
+            raise self._explain(error) from error
         except BaseException:
             connection.close()
             raise
@@ -190,11 +193,6 @@ class Store:
         if number > newest_number():
             raise StoreError(Reason.STORE_NEWER, f"the store has format {number}", file=str(self.database))
         return number
-
-    def _bring_up_to_date(self, connection: Connection) -> None:
-        number = self._number_of(connection)
-        if number < newest_number():
-            migrate(connection, number)
 
     def _explain(self, error: Exception) -> CogledgerError:
         """The error of ours that an error of DuckDB or of the system stands for."""

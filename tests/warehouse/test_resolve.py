@@ -162,6 +162,22 @@ def test_a_value_that_no_named_variant_has_points_to_an_unnamed_one(claim: MakeC
     assert {p.label(): high(p) for p in parts} == {"ZQ500": 33, "ZQ500 M": 37}
 
 
+def test_a_document_of_an_unnamed_version_says_nothing_of_the_named_ones(claim: MakeClaim) -> None:
+    named = [kept(claim(variant=v, high=h), "a") for v, h in (("M", 37), ("L", 40))]
+    other = [kept(claim(high=33), "b"), kept(claim(limit="rear_speeds", values=(9,)), "b")]
+    parts = {p.label(): p for p in resolve_parts([*named, *other])}
+    assert set(parts) == {"ZQ500", "ZQ500 M", "ZQ500 L"}
+    assert [label for label, p in parts.items() if "rear_speeds" in p.limits] == ["ZQ500"]
+    same_document = [replace(k, sha256="a") for k in other]
+    parts = {p.label(): p for p in resolve_parts([*named, *same_document])}
+    assert all("rear_speeds" in p.limits for p in parts.values())
+
+
+def test_a_bound_that_a_variant_has_too_points_to_no_unnamed_one(claim: MakeClaim) -> None:
+    own = kept(claim(limit="largest_cog", variant="M", low=28, high=32), "a")
+    assert [p.label() for p in resolve_parts([own, kept(claim(limit="largest_cog", high=32), "b")])] == ["ZQ500 M"]
+
+
 def test_a_variants_own_number_that_is_held_back_is_not_filled_from_elsewhere(claim: MakeClaim) -> None:
     parts = resolve_parts([
         kept(claim(variant="S", limit="smallest_cog", low=11)),

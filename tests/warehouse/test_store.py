@@ -98,7 +98,7 @@ def test_the_newest_store_is_made_whole_or_not_at_all(store: Store, monkeypatch:
     def fail(*_: object) -> None:
         raise duckdb.Error("the disk broke")
 
-    monkeypatch.setattr("cogledger.warehouse.store.migrate", fail)
+    monkeypatch.setattr("cogledger.warehouse.store.bring_up_to_date", fail)
     with pytest.raises(StoreError), store.writing():
         pass
     assert not store.exists()
@@ -210,6 +210,18 @@ def test_an_older_store_is_brought_up_to_date_when_it_is_read(store: Store, monk
     for _ in range(2):
         with store.reading() as connection:
             assert rows_of(connection, "from kept.more") == [{"a": 5}]
+
+
+def test_limits_follow_the_rule_by_which_they_are_made(
+    store: Store, keep: Keep, claim: MakeClaim, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep(claim(high=37), claim("QQ900", high=41))
+    with store.writing() as connection:
+        connection.execute("update kept.limits set confidence = 0")
+        connection.execute("update kept.rule set version = version - 1")
+    with store.reading() as connection:
+        rows = rows_of(connection, "select part_code, confidence from limits order by part_code")
+    assert rows == [{"part_code": "QQ900", "confidence": 0.9}, {"part_code": "ZQ500", "confidence": 0.9}]
 
 
 def test_migrations_are_numbered_without_gaps() -> None:

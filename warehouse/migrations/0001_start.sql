@@ -77,6 +77,9 @@ create table kept.limits (
     conflicts   varchar not null
 );
 
+-- The version of the rule by which kept.limits was made; another rule makes it anew.
+create table kept.rule (version integer not null);
+
 create view main.documents as
 select d.sha256, d.name as document, d.kind, d.size, d.pages, d.reader, d.seconds, d.read_at,
        (select list(p.path order by p.path) from kept.document_paths p where p.sha256 = d.sha256) as paths,
