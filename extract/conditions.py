@@ -6,6 +6,7 @@ import re
 from functools import lru_cache
 
 from .labels import LANGUAGES, analyse, fold
+from .units import UNIT_WORDS
 
 _TIMES = re.compile(r"(?<![\w.])([123])\s*[x×](?![a-z0-9])|(?<![\w.])([123])\s*[x×]\s*(\d{1,2})", re.IGNORECASE)
 _COUNT = re.compile(r"(?<![\d.,])(\d{1,2})\s*[-–]?\s*([^\W\d_]+)", re.IGNORECASE)
@@ -26,9 +27,11 @@ def _find(text: str, languages: tuple[str, ...]) -> tuple[tuple[str, float | str
             (rings if float(number) <= 3 and "ring" in names else speeds).add(float(number))
         elif "ring" in names and 1 <= float(number) <= 3:
             rings.add(float(number))
-    for term in analyse(text, languages).terms:
+    terms = analyse(text, languages).terms
+    for n, term in enumerate(terms):
         counts = {n.removeprefix("ring_count.") for n in term.names("answer") if n.startswith("ring_count.")}
-        if len(counts) == 1 and len(term.text) > 3:
+        before_ring = n + 1 < len(terms) and "ring" in terms[n + 1].names("concept")
+        if len(counts) == 1 and (len(term.text) > 3 or before_ring):
             rings.add(float(counts.pop()))
     found: list[tuple[str, float | str]] = []
     if len(rings) == 1:
@@ -69,23 +72,21 @@ def split_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> list[t
 
 
 def _value_words(text: str, languages: tuple[str, ...]) -> str:
-    """The words of ``text`` before those that name the condition (or behind, where it comes first)."""
+    """The words at the start of ``text`` (or its end) that make a number notation, without those of the condition."""
     words = text.split()
-    for cut in range(len(words)):
-        if find_condition(" ".join(words[cut:]), languages) and not find_condition(
-            " ".join(words[cut + 1 :]), languages
-        ):
-            head = [w for w in words[:cut]]
-            while head and _joins(head[-1], languages):
-                head.pop()
-            if head:
-                return " ".join(head)
-    for cut in range(len(words) - 1, 0, -1):
-        if find_condition(" ".join(words[:cut]), languages) and _NUMBER.search(" ".join(words[cut:])):
-            return " ".join(words[cut:]).lstrip(":,- ")
+    for run in (_numeric_run(words, languages), _numeric_run(words[::-1], languages)[::-1]):
+        if run and _NUMBER.search(" ".join(run)) and len(run) < len(words):
+            return " ".join(run).strip(" :,;–-")
     return ""
 
 
-def _joins(word: str, languages: tuple[str, ...]) -> bool:
-    names = analyse(word, languages).names("language") | analyse(word, languages).names("concept")
-    return bool(names & {"only", "size"}) and not any(c.isdigit() for c in word)
+def _numeric_run(words: list[str], languages: tuple[str, ...]) -> list[str]:
+    """The words from the start on that are numbers, units, joints or bounds, as long as they name no condition."""
+    run: list[str] = []
+    for word in words:
+        names = analyse(word, languages).names("concept") | analyse(word, languages).names("language")
+        numeric = bool(re.match(r"^[≤≥<>(\d–-]", word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
+        if not numeric or find_condition(" ".join([*run, word]), languages):
+            break
+        run.append(word)
+    return run

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from ..schema.claims import Box
 from ..schema.limits import PartKind
 from .conditions import find_condition
-from .labels import LANGUAGES
+from .labels import LANGUAGES, analyse, find_label_hits
 from .lines import Line, Segment
 from .records import Heading
 from .subjects import Subject, parse_heading
@@ -19,6 +19,7 @@ _NOTE = re.compile(
 )
 _PLAIN = str.maketrans("¹²³⁴⁵⁶⁷⁸⁹", "123456789")
 _MOST_HEADING_WORDS = 9
+_MOST_SEGMENTS = 4
 
 
 @dataclass(frozen=True)
@@ -75,14 +76,15 @@ def find_headings(lines: Sequence[Line], languages: tuple[str, ...], body_size: 
     """Segments that stand as headings and name a part, from top to bottom."""
     found = []
     for line in lines:
-        for segment in line.segments:
-            heading = _heading(segment, len(line.segments), languages, body_size)
-            if heading:
-                found.append(heading)
+        if len(line.segments) > _MOST_SEGMENTS:
+            continue
+        headings = [_heading(segment, languages, body_size) for segment in line.segments]
+        if len(headings) == 1 or all(headings) or (headings[0] and headings[0].subject.code):
+            found.extend(h for h in headings if h)
     return tuple(sorted(found, key=lambda h: h.box.top))
 
 
-def _heading(segment: Segment, beside: int, languages: tuple[str, ...], body_size: float) -> Heading | None:
+def _heading(segment: Segment, languages: tuple[str, ...], body_size: float) -> Heading | None:
     text = segment.text
     words = text.split()
     stands_out = segment.bold or segment.size > 1.12 * body_size
@@ -91,11 +93,19 @@ def _heading(segment: Segment, beside: int, languages: tuple[str, ...], body_siz
     subject = parse_heading(text.rstrip(":"), languages)
     if not subject.kind and not (subject.code and stands_out):
         return None
-    if beside > 2 and not stands_out:
-        return None
     if not stands_out and len(words) > 5:
         return None
+    if text.count("(") != text.count(")") or not (text[0].isupper() or text[0].isdigit() or subject.code):
+        return None
+    hits = find_label_hits(text, None, languages)
+    if hits and hits[0].score >= 0.75 and not subject.code and not _is_kind_alone(text, languages):
+        return None
     return Heading(text, segment.box, subject)
+
+
+def _is_kind_alone(text: str, languages: tuple[str, ...]) -> bool:
+    terms = analyse(text, languages).terms
+    return all(t.names("part") for t in terms)
 
 
 def find_notes(lines: Sequence[Line], languages: tuple[str, ...]) -> dict[str, Note]:

@@ -122,7 +122,7 @@ def _letters(page: pdfium.PdfPage, to_shown: Affine) -> Iterator[Letter]:
             box = apply_to_box(to_shown, Box(rect.left, rect.bottom, max(rect.left, rect.right),
                                              max(rect.bottom, rect.top)))  # fmt: skip
             angle = math.degrees(raw.FPDFText_GetCharAngle(textpage, index))
-            turn = (round(-angle / 90) * 90 + turned_by) % 360
+            turn = (round(angle / 90) * 90 + turned_by) % 360
             upright = turn in (0, 180)
             size = (box.bottom - box.top if upright else box.x1 - box.x0) / 1.15
             _, baseline = apply(to_shown, x.value, y.value)

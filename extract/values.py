@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from ..schema.limits import LIMITS, Form, LimitKey, Unit
-from .labels import LANGUAGES, analyse, fold
+from .labels import LANGUAGES, analyse, fold, load_lexicon
+from .units import SPEED_WORDS, UNIT_WORDS
 
 _DASHES = "\\-–—−‐‑‒―~〜∼"
 _NOTHING = re.compile(rf"^[{_DASHES}\s./·•x×✗✕✘*]*$|^n\.?\s?/?\s?[av]\.?$", re.IGNORECASE)
-_MARK = re.compile(r"\^\{(?P<mark>[^}]*)\}")
-UNIT_WORDS: dict[str, Unit] = {
-    **dict.fromkeys(("t", "z", "d", "teeth", "tooth", "zahne", "zahn", "zahnen", "dents", "dent", "denti", "dente",
-                     "dientes", "diente", "tanden", "tand"), Unit.TEETH),
-    **dict.fromkeys(("mm", "millimeter", "millimetre", "millimetres"), Unit.MILLIMETRE),
-    **dict.fromkeys(("°", "deg", "degrees", "grad", "gradi", "grados", "degres", "graden", "º"), Unit.DEGREE),
-    **dict.fromkeys(("g", "gr", "gram", "grams", "gramm", "grammes", "grammi", "gramos", "gramo"), Unit.GRAM),
-    **dict.fromkeys(("links", "link", "l", "glieder", "maillons", "maglie", "eslabones", "schakels", "pcs"), Unit.LINKS),
-}  # fmt: skip
-SPEED_WORDS = frozenset(
-    "speed speeds spd s fach gange gang vitesses vitesse v velocita velocidades velocidad versnellingen "
-    "fold marchas rapporti sp".split()
+_ABBREVIATED_NOTHING = re.compile(
+    r"^(?:n\.?\s?[/.]?\s?[advbc]\.?|n\.?\s?v\.?\s?t\.?|k\.?\s?a\.?|s\.?\s?o\.?|t\.?b\.?[acd]\.?|n\.?\s?p\.?)$", re.IGNORECASE
 )
+_NOTHING_WORDS = frozenset(
+    "na nvt none keine kein keines entfallt aucun aucune neant nessuno nessuna ninguno ninguna geen tbd unknown "
+    "unbekannt inconnu".split()
+)
+_MARK = re.compile(r"\^\{(?P<mark>[^}]*)\}")
 _FOREIGN_UNITS = frozenset('nm kg cm m km h v w ah mah % € eur usd pcs bar psi in inch " years months days'.split())
 _TOKEN = re.compile(
     r"(?P<number>\d+(?:[.,]\d+)*)|(?P<sign><=|>=|≤|≥|<|>|\+/-|±|\+(?=\s*\d))|(?P<dots>\.{2,3}|…)|"
@@ -61,8 +58,7 @@ class MarkedText:
 def is_nothing(text: str) -> bool:
     """Whether a cell says that there is no value: empty, a dash, n/a."""
     bare = _MARK.sub("", text).strip()
-    return bool(_NOTHING.match(bare)) or fold(bare) in {"na", "n a", "nvt", "none", "keine", "kein", "entfallt",
-                                                        "aucun", "aucune", "nessuno", "ninguno", "geen", "tbd"}  # fmt: skip
+    return bool(_NOTHING.match(bare)) or bool(_ABBREVIATED_NOTHING.match(bare)) or fold(bare) in _NOTHING_WORDS
 
 
 def split_marked(text: str) -> tuple[MarkedText, ...]:
@@ -70,7 +66,9 @@ def split_marked(text: str) -> tuple[MarkedText, ...]:
 
     Raised words come in as ``^{…}``; asterisks and daggers count as marks wherever they stand.
     """
-    text = re.sub(r"(\*+|[†‡§]|(?<=[\d\w])[¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ])(?!\})", lambda m: "^{" + _plain_mark(m.group(1)) + "}", text)
+    runs = re.split(r"(\^\{[^}]*\})", text)
+    text = "".join(run if run.startswith("^{") else _BARE_MARK.sub(lambda m: "^{" + _plain_mark(m[1]) + "}", run)
+                   for run in runs)  # fmt: skip
     pieces: list[MarkedText] = []
     bracket = re.compile(r"[(\[]([^()\[\]]*\^\{[^}]*\}[^()\[\]]*)[)\]]")
     for found in bracket.finditer(text):
@@ -81,8 +79,11 @@ def split_marked(text: str) -> tuple[MarkedText, ...]:
     return (MarkedText(text.strip()),)
 
 
+_BARE_MARK = re.compile(r"(\*+|[†‡§]|(?<=\w)[¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ]|(?<=[a-zA-Z\s])\d\)$)")
+
+
 def _plain_mark(mark: str) -> str:
-    return mark.translate(str.maketrans("¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ", "123456789abcd"))
+    return mark.rstrip(")").translate(str.maketrans("¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ", "123456789abcd"))
 
 
 def _marked(text: str, inside: bool) -> MarkedText:
@@ -126,7 +127,7 @@ def _tokens(text: str, languages: tuple[str, ...]) -> list[_Token] | None:
     """Tokens of a number notation, or ``None`` where a word has no place in one."""
     tokens: list[_Token] = []
     at = 0
-    text = text.strip().rstrip(".")
+    text = _with_short_bounds(text.strip().rstrip("."), languages)
     for found in _TOKEN.finditer(text):
         if text[at : found.start()].strip(" .:'’\u00a0"):
             return None
@@ -145,6 +146,25 @@ def _tokens(text: str, languages: tuple[str, ...]) -> list[_Token] | None:
         return None
     return [t for t, after in zip(tokens, [*tokens[1:], None], strict=True)
             if not (t.kind == "dash" and after and after.kind in ("speed", "unit"))]  # fmt: skip
+
+
+def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:
+    """``"up to 20 teeth"`` → ``"max 20 teeth"``: bounds of several words in one word."""
+    if text.count(" ") < 2:
+        return text
+    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    return _bound_phrases(languages).sub(lambda m: "max" if m.lastgroup == "high" else "min", plain)
+
+
+@lru_cache(maxsize=64)
+def _bound_phrases(languages: tuple[str, ...]) -> re.Pattern[str]:
+    sides: dict[str, list[str]] = {"high": [], "low": []}
+    for row, meanings in load_lexicon(languages, True).rows.items():
+        for meaning in meanings:
+            if len(row) > 1 and row[-1] not in ("than", "als", "de", "di", "dan"):
+                sides[meaning.name.split("_")[0]].append(r"\s+".join(map(re.escape, row)))
+    groups = [f"(?P<{side}>{'|'.join(sorted(rows, key=len, reverse=True)) or '(?!)'})" for side, rows in sides.items()]
+    return re.compile(rf"\b(?:{'|'.join(groups)})\b", re.IGNORECASE)
 
 
 def _number_tokens(words: str) -> list[_Token]:

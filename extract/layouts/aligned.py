@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -44,11 +45,25 @@ def _blocks(lines: Sequence[Line]) -> Iterable[list[Line]]:
 def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:
     height = max(s.size for s in line.segments) * 1.15
     gap = line.box.top - max(k.box.bottom for k in block[-3:])
-    if gap > _BLOCK_GAP * height:
+    if gap > _BLOCK_GAP * height or _wider_than_usual(gap, height, block) or _starts_anew(line, block):
         return True
     if len(line.segments) > 1:
         return len(block) == 1 and len(block[0].segments) == 1 and not _wraps_onto(block[0], line)
     return not (_wraps_onto(line, block[-1]) or (following is not None and _wraps_onto(line, following)))
+
+
+def _wider_than_usual(gap: float, height: float, block: list[Line]) -> bool:
+    """Whether a gap stands out from three or more even ones before it."""
+    gaps = sorted(b.box.top - a.box.bottom for a, b in itertools.pairwise(block))
+    return len(gaps) >= 3 and gap > 0.7 * height and gap > 2.0 * max(gaps[len(gaps) // 2], 0.25 * height, gaps[-2])
+
+
+def _starts_anew(line: Line, block: list[Line]) -> bool:
+    """Whether a line of bold words without digits follows lines of plain ones: the header of another table."""
+    bold = all(s.bold for s in line.segments) and len(line.segments) > 1
+    digits = any(c.isdigit() for c in line.text)
+    before = block[-1]
+    return bold and not digits and len(block) > 2 and not any(s.bold for s in before.segments[1:] or before.segments)
 
 
 def _wraps_onto(line: Line, neighbour: Line) -> bool:
@@ -112,7 +127,7 @@ def _columns(block: Sequence[Line]) -> list[_Column]:
 
 
 def _with_territory(intervals: list[tuple[float, float]]) -> list[_Column]:
-    edges = [(a[1] + b[0]) / 2 for a, b in zip(intervals, intervals[1:], strict=False)]
+    edges = [(a[1] + b[0]) / 2 for a, b in itertools.pairwise(intervals)]
     bounds = [-1e9, *edges, 1e9]
     return [_Column(a, b, bounds[n], bounds[n + 1]) for n, (a, b) in enumerate(intervals)]
 
@@ -149,6 +164,7 @@ def _grid_of(block: list[Line], rules: Sequence[Rule]) -> Grid | None:
     if len(columns) < 2:
         return None
     rows = [_Row([line], _placed(line, columns, rules)) for line in block]
+    _widen_headers(rows, columns)
     area = union(line.box for line in block)
     rows = _merged(rows, _bands(rules, area), len(columns))
     if len(rows) < 2:
@@ -158,6 +174,26 @@ def _grid_of(block: list[Line], rules: Sequence[Rule]) -> Grid | None:
         for first, last, words in _cells_of(row):
             cells.append(Cell(r, first, 1, last - first + 1, words, union(w.box for w in words)))
     return complete_grid(len(rows), len(columns), cells, "aligned", area)
+
+
+def _widen_headers(rows: list[_Row], columns: list[_Column]) -> None:
+    """Header pieces that stand centred over several columns of the next line are made to cover them."""
+    for row, below in itertools.pairwise(rows[:4]):
+        if any(c.isdigit() for line in row.lines for c in line.text):
+            return
+        filled, under = row.filled(), below.filled()
+        for n, (first, last, piece) in enumerate(row.pieces):
+            if first != last:
+                continue
+            middle = (piece.box.x0 + piece.box.x1) / 2
+            groups = [(a, b) for a in range(max(0, first - 3), first + 1) for b in range(first, min(len(columns), a + 5))
+                      if b > a and all(c == first or c not in filled for c in range(a, b + 1))
+                      and all(c in under for c in range(a, b + 1))]  # fmt: skip
+            off = {(a, b): abs((columns[a].x0 + columns[b].x1) / 2 - middle) for a, b in groups}
+            best = min(off, key=lambda g: (round(off[g] / (0.4 * piece.size)), g[1] - g[0]), default=None)
+            own = abs(columns[first].middle - middle)
+            if best and off[best] < 0.6 * piece.size and own > max(0.9 * piece.size, 2 * off[best]):
+                row.pieces[n] = (*best, piece)
 
 
 def _cells_of(row: _Row) -> Iterable[tuple[int, int, tuple[Word, ...]]]:
@@ -243,7 +279,7 @@ def _bands(rules: Sequence[Rule], area: Box) -> list[float]:
 def _merged(rows: list[_Row], bands: list[float], columns: int) -> list[_Row]:
     """Rows with the further lines of their cells joined: within ruled bands, else by nearness to a first cell."""
     anchors = [row for row in rows if 0 in row.filled() and len(row.filled()) > 1]
-    pitches = sorted(b.middle - a.middle for a, b in zip(anchors, anchors[1:], strict=False))
+    pitches = sorted(b.middle - a.middle for a, b in itertools.pairwise(anchors))
     pitch = pitches[len(pitches) // 2] if pitches else 0.0
     kept: list[_Row] = []
     homes: dict[int, _Row] = {}
@@ -278,6 +314,11 @@ def _home_row(row: _Row, anchors: list[_Row], bands: list[float], pitch: float, 
         return nearest
     full = len(row.filled()) >= 0.6 * (columns - 1) and columns > 2
     height = max(s.size for line in row.lines for s in line.segments)
-    if full and pitch and distance > _WRAP_PITCH * pitch:
+    if full and not _is_header_line(row) and pitch and distance > _WRAP_PITCH * pitch:
         return None
     return nearest if distance < 2.2 * height else None
+
+
+def _is_header_line(row: _Row) -> bool:
+    """Whether no word of the row holds a digit, as in a label of several lines."""
+    return not any(c.isdigit() for line in row.lines for c in line.text)

@@ -128,7 +128,7 @@ def _with_roles(
     bodies = [_body(grid, col, header_rows) for col in range(grid.cols)]
     tests: dict[Role, Callable[[str], bool]] = {
         Role.MODEL: lambda t: _is_model(t, languages),
-        Role.VARIANT: lambda t: parse_variant(t, languages) is not None,
+        Role.VARIANT: lambda t: _is_variant(t, languages),
         Role.KIND: lambda t: _is_kind(t, languages),
     }
     chosen: dict[int, Role] = {}
@@ -146,7 +146,7 @@ def _role_column(role: Role, shares: dict[int, float], columns: Sequence[Column]
     """The column that plays a role: one headed so, if its contents do not speak against it, else one that holds it."""
     headed = [n for n in shares if columns[n].role is role]
     for n in headed:
-        if shares[n] >= _MOSTLY or (not columns[n].hits and (role is not Role.MODEL or shares[n] > 0.3)):
+        if shares[n] >= _MOSTLY or (not columns[n].hits and shares[n] > (0.3 if role is Role.MODEL else 0.0)):
             return n
     held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits]
     return held[0] if held else None
@@ -168,6 +168,11 @@ def _share(texts: list[str], test: Callable[[str], bool]) -> float:
 def _is_model(text: str, languages: tuple[str, ...]) -> bool:
     subjects = parse_model_cell(text, languages)
     return bool(subjects) and all(s.code for s in subjects) and not find_label_hits(text, None, languages)
+
+
+def _is_variant(text: str, languages: tuple[str, ...]) -> bool:
+    """Words that are a variant, or at least no number with a unit."""
+    return parse_variant(text, languages) is not None
 
 
 def _is_kind(text: str, languages: tuple[str, ...]) -> bool:

@@ -14,7 +14,8 @@ from ..labels.words import load_lexicon
 from ..lines import Line, Segment, union
 from ..records import Entry, Word
 from ..subjects import Subject, find_codes, find_kinds, parse_heading, parse_variant
-from ..values import SPEED_WORDS, UNIT_WORDS, parse_value, plausible
+from ..units import SPEED_WORDS, UNIT_WORDS
+from ..values import parse_value, plausible
 from .tables import known_kind
 
 _LEAST_WORDS = 4

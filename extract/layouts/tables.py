@@ -10,7 +10,7 @@ from ...schema.limits import LIMITS, PartKind
 from ...schema.parts import code_key, variant_key
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
-from ..labels import LabelHit, Role, find_label_hits, find_role
+from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
 from ..records import Entry
 from ..subjects import Subject, parse_heading, parse_model_cell, parse_variant
 from ..values import is_nothing, split_marked
@@ -89,6 +89,8 @@ def _read_part(grid: Grid, context: PageContext) -> list[Entry]:
     if view is None:
         return []
     above = context.subject_above(grid.box)
+    if _is_about_others(view, context):
+        return []
     kind = _table_kind(view, above)
     upright = view.grid is grid
     if upright:
@@ -119,6 +121,13 @@ def _table_kind(view: View, above: Subject) -> PartKind | None:
         if above.kind in votes or explained >= 0.5 * len(limited):
             return above.kind
     return votes[0] if len(votes) == 1 else None
+
+
+def _is_about_others(view: View, context: PageContext) -> bool:
+    """Whether the first column is headed by tools, bolts, boxes or the like, so that its codes are not those of parts."""
+    first = view.columns[0]
+    names = analyse(first.header, context.languages).names("concept") if first.header else frozenset()
+    return "distractor" in names or (not first.hits and first.role is None and "bolt" in names)
 
 
 def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subject) -> Iterator[Entry]:
