@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 
 _GAP = "  "
+_UNIT = re.compile(r"(?<=\d) (?=(?:T|mm|deg|g|links)\b)")
+_GLUE = "\u00a0"
 
 
 def lay_out(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[str]:
@@ -27,7 +30,7 @@ def lay_out(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> 
 
 
 def _longest_word(cell: str) -> int:
-    return max((len(word) for word in cell.split()), default=0)
+    return max(len(word) for word in _UNIT.sub(_GLUE, cell).split(" "))
 
 
 def _share(least: Sequence[int], most: Sequence[int], room: int) -> list[int]:
@@ -61,7 +64,11 @@ def _one_field_a_line(heads: Sequence[str], rows: Sequence[Sequence[str]], width
 
 
 def wrap(text: str, width: int, indent: str = "") -> list[str]:
-    """``text`` in lines of ``width`` signs, broken between words only; later lines begin with ``indent``."""
-    return textwrap.wrap(
-        text, max(1, width), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
-    ) or [""]  # fmt: skip
+    """``text`` in lines of ``width`` signs, broken between words only and never between a number and its unit.
+
+    Later lines begin with ``indent``.
+    """
+    lines = textwrap.wrap(
+        _UNIT.sub(_GLUE, text), max(1, width), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
+    return [line.replace(_GLUE, " ") for line in lines] or [""]

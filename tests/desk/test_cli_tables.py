@@ -43,12 +43,13 @@ def test_columns_stand_beside_each_other_where_they_fit_and_under_each_other_whe
         "ZQ500   at most  zq.pdf",
         "M       37 T     p.2",
     ]
-    one_field_a_line = "part: ZQ500|    M|limit: at|    most 37|    T|source:|    zq.pdf|    p.2"
+    one_field_a_line = "part: ZQ500|    M|limit: at|    most|    37 T|source:|    zq.pdf|    p.2"
     assert lay_out(HEADS, rows[:1], 12) == one_field_a_line.split("|")
     assert lay_out(HEADS, [], 60) == []
 
 
 def test_lines_break_between_words_only() -> None:
+    assert wrap("at most 37 T or 56.5 mm", 9) == ["at most", "37 T or", "56.5 mm"]
     assert wrap("pulley-spacing 56.5 mm", 10) == ["pulley-spacing", "56.5 mm"]
 
 
