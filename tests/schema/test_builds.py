@@ -128,6 +128,8 @@ def test_anything_else_is_a_model_code(raw):
         ("rear_derailleur", "largest_cog", "28–32 T", 28, 32),
         ("rear_derailleur", "largest_cog", [28, 32], 28, 32),
         ("rear_derailleur", "largest_cog", {"low": 28, "high": 32}, 28, 32),
+        ("rear_derailleur", "largest_cog", {"high": 32}, None, 32),
+        ("rear_derailleur", "largest_cog", {"low": 28, "high": None}, 28, None),
         ("rear_derailleur", "largest_cog", "<=32", None, 32),
         ("rear_derailleur", "largest_cog", ">= 28", 28, None),
         ("rear_derailleur", "largest_cog", "32", None, 32),
@@ -143,6 +145,15 @@ def test_anything_else_is_a_model_code(raw):
 def test_written_limits(slot, key, raw, low, high):
     limit = value(slot, key, raw)
     assert (limit.low, limit.high) == (low, high)
+
+
+def test_limits_may_be_rarer_than_teeth():
+    """A limit may lie beyond what is common, the teeth on a bike may not; common practice, no source."""
+    assert value("rear_derailleur", "total_capacity", 70).high == 70
+    assert list(faults({"now": {"rear_derailleur": {"total_capacity": 80}}})) == ["now.rear_derailleur.total_capacity"]
+    assert entry("cassette", [9, 60]).limits[0].values == (9, 60)
+    assert list(faults({"now": {"cassette": [11, 61]}})) == ["now.cassette"]
+    assert list(faults({"now": {"cassette": [8, 28]}})) == ["now.cassette"]
 
 
 def test_alternatives_and_words():

@@ -27,7 +27,9 @@ class NoParts:
 
 
 def fit(now: dict[str, Any], bike: dict[str, Any] | None = None, wish: dict[str, Any] | None = None) -> FitAnswer:
-    return fit_build(build_from_mapping({"bike": bike or {}, "now": now, "wish": wish or {}}), NoParts())
+    answer = fit_build(build_from_mapping({"bike": bike or {}, "now": now, "wish": wish or {}}), NoParts())
+    assert len(answer.as_json()["checks"]) == len(answer.checks)
+    return answer
 
 
 def results(answer: FitAnswer, name: str) -> list[CheckResult]:

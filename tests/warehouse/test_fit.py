@@ -62,7 +62,9 @@ SHELF = Shelf((cage("S", 25, 28, 33), cage("M", 28, 32, 37), cage("L", 30, 34, 4
 
 def fit(now: dict, wish: dict | None = None, shelf: Shelf = SHELF, bike: dict | None = None, **settings) -> FitAnswer:
     build = build_from_mapping({"name": "lane", "bike": bike or {}, "now": now, "wish": wish or {}})
-    return fit_build(build, shelf, FitSettings(**settings))
+    answer = fit_build(build, shelf, FitSettings(**settings))
+    assert json.loads(json.dumps(answer.as_json()))["verdict"] == str(answer.verdict)
+    return answer
 
 
 def on_the_bike(rear: str = "HX7", **more) -> dict:
@@ -178,6 +180,103 @@ DOUBLE = {"rear_derailleur": "HX8", "cassette": "11-32", "rings": [50, 34]}
 def test_conditions(limits, verdict):
     """Used only where they hold; where the build does not tell, nobody can; the most specific wins."""
     assert verdict_of(fit(DOUBLE, shelf=rear(*limits)), "total_capacity") == verdict
+
+
+CAPACITY = "total_capacity"
+
+
+@pytest.mark.parametrize(
+    ("condition", "more", "bike", "verdict"),
+    [
+        ({"actuation": "Cable"}, {"shifter": {"actuation": "cable"}}, {}, "fits"),
+        ({"actuation": "electronic"}, {"shifter": {"actuation": "cable"}}, {}, "cannot_tell"),
+        ({"shift_family": "Fell 2"}, {"shifter": {"shift_family": "fell  2"}}, {}, "fits"),
+        ({"actuation": "cable"}, {}, {}, "cannot_tell"),
+        ({"mount": "hanger"}, {}, {"rear_mount": "hanger"}, "fits"),
+        ({"mount": "direct"}, {}, {"rear_mount": "hanger", "front_mount": "direct"}, "cannot_tell"),
+        ({"clamp_diameter": 31.8}, {}, {"seat_tube_mm": 31.8}, "fits"),
+        ({"clamp_diameter": 31.8}, {}, {"seat_tube_mm": 34.9}, "cannot_tell"),
+        ({"chainline": "43-46"}, {"crankset": {"chainline": 44.5}}, {}, "fits"),
+        ({"chainline": "43-46"}, {"crankset": {"chainline": "44-47"}}, {}, "cannot_tell"),
+        ({"ring_step": 11}, {"rings": [53, 42, 34]}, {}, "fits"),
+        ({"ring_step": 10}, {"rings": [53, 42, 34]}, {}, "cannot_tell"),
+        ({"big_ring": ">=50"}, {}, {}, "fits"),
+        ({"big_ring": ">=51"}, {}, {}, "cannot_tell"),
+        ({"small_ring": 34, "front_difference": 16}, {}, {}, "fits"),
+        ({"smallest_cog": "11-12"}, {}, {}, "fits"),
+        ({"rear_speeds": 11}, {"cassette": [*ELEVEN[:-1], 32]}, {}, "fits"),
+        ({"rear_speeds": 10}, {"cassette": [*ELEVEN[:-1], 32]}, {}, "cannot_tell"),
+    ],
+)
+def test_conditions_of_every_kind(condition, more, bike, verdict):
+    """A condition that does not hold leaves no limit at all, and that is a doubt too."""
+    answer = fit({**DOUBLE, **more}, shelf=rear(stated(CAPACITY, high=45, condition=condition)), bike=bike)
+    assert verdict_of(answer, CAPACITY) == verdict
+
+
+def test_an_untold_condition_as_specific_as_one_that_holds_is_a_doubt():
+    told, untold = {"ring_count": 2}, {"rear_speeds": 11}
+    pair = (stated(CAPACITY, high=40, condition=told), stated(CAPACITY, high=33, condition=untold))
+    assert verdict_of(fit(DOUBLE, shelf=rear(*pair)), CAPACITY) == "cannot_tell"
+    double = stated(CAPACITY, high=40, condition={"ring_count": 2, "largest_cog": 32})
+    assert verdict_of(fit(DOUBLE, shelf=rear(double, pair[1])), CAPACITY) == "fits"
+
+
+def test_rings_that_depend_on_a_condition_settle_no_other_condition():
+    crank = part(PartKind.CRANKSET, "HK2", stated("rings", values=(50.0, 34.0)),
+                 stated("rings", values=(42.0,), condition={"rear_speeds": 12}))  # fmt: skip
+    shelf = Shelf((*rear(stated("largest_cog", high=34, condition={"ring_count": 2})).parts, crank))
+    now = {"rear_derailleur": "HX8", "cassette": "11-32", "crankset": "HK2"}
+    assert verdict_of(fit(now, shelf=shelf), "largest_cog") == "cannot_tell"
+
+
+@pytest.mark.parametrize(
+    "rival",
+    [
+        stated(CAPACITY, high=33, condition={"ring_count": 3}),
+        stated(CAPACITY, low=33),
+        stated(CAPACITY, high=33, state=State.REJECTED),
+    ],
+)
+def test_a_rival_that_does_not_speak_of_this_bike_does_not_matter(rival):
+    assert verdict_of(fit(DOUBLE, shelf=rear(stated(CAPACITY, high=37, conflicts=[rival]))), CAPACITY) == "fits"
+
+
+def test_ranges_that_contradict_each_other_are_not_joined():
+    rival = stated("largest_cog", low=25, high=30, document="fold.pdf")
+    limit = stated("largest_cog", low=28, high=34, conflicts=[rival])
+    answer = fit(DOUBLE, shelf=rear(limit))
+    (result,) = (result for result in answer.checks if result.check == "largest_cog")
+    assert result.verdict is Verdict.CANNOT_TELL
+    assert result.ask.count("sources disagree") == 1
+    assert "hexel.pdf, page 2 states 28 to 34 T, fold.pdf, page 2 states 25 to 30 T" in result.ask
+
+
+def test_a_result_names_the_parts_of_documents_that_it_looks_at():
+    shifter = part(PartKind.SHIFTER, "HS1", stated("shift_family", text="Fell 2"))
+    shelf = Shelf((*rear(stated("shift_family", text="Fell 3")).parts, shifter))
+    answer = fit({**DOUBLE, "shifter": "HS1"}, shelf=shelf)
+    (result,) = (result for result in answer.checks if result.check == "shift_family")
+    assert (result.parts, result.verdict) == (("HX8", "HS1"), Verdict.DOES_NOT_FIT)
+    assert {source.claim_id for source in result.sources} == {"hexel.pdf-2-shift_family"}
+    (result,) = (result for result in answer.checks if result.check == "largest_cog")
+    assert result.parts == ("HX8",)
+
+
+def test_an_extender_that_is_silent_on_capacity_is_noted():
+    now = {**DOUBLE, "hanger_extender": {"largest_cog_gain": 4}}
+    assert any("capacity_change" in note for note in fit(now, shelf=rear()).notes)
+    now["hanger_extender"]["capacity_change"] = 0
+    assert not any("capacity_change" in note for note in fit(now, shelf=rear()).notes)
+
+
+def test_the_spacing_of_the_pulleys_is_asked_for_where_documents_tell_it():
+    cages = tuple(
+        replace(one, limits={**one.limits, "cage_pulley_spacing": (stated("cage_pulley_spacing", low=mm, high=mm),)})
+        for one, mm in zip(SHELF.parts[:3], (51.0, 62.5, 78.0), strict=True)
+    )
+    answer = fit(on_the_bike(), {"cassette": "11-32"}, Shelf((*cages, FRONT)), BIKE)
+    assert "HX7 S 51 mm, HX7 M 62.5 mm, HX7 L 78 mm" in answer.questions[0]
 
 
 def test_a_condition_that_the_build_does_not_tell_makes_a_stated_check_a_doubt():
@@ -325,6 +424,26 @@ def test_a_chain_by_its_code_is_counted_as_sold():
     assert verdict_of(answer, "chain_length") == "fits"
     assert any("as it is sold" in words for words in answer.cautions)
     assert not any("as it is sold" in words for words in fit(on_the_bike("HX7 M"), bike=BIKE).cautions)
+
+
+@pytest.mark.parametrize(
+    ("cogs", "check"),
+    [((11.0, 32.0), None), ((11.0, 18.0, 25.0, 32.0), None), ((11.0, 13.0, 17.0, 23.0, 32.0), "does_not_fit"),
+     ((18.0,), "does_not_fit")],
+)  # fmt: skip
+def test_a_short_list_in_a_document_may_be_the_ends_of_a_longer_one(cogs, check):
+    """Nothing between one cog and five is sold as a cassette; common practice, no source."""
+    shelf = Shelf((part(PartKind.CASSETTE, "HC4", stated("cogs", values=cogs)),))
+    answer = fit({"cassette": "HC4", "shifter": {"rear_speeds": 11}}, shelf=shelf)
+    found = [str(result.verdict) for result in answer.checks if result.check == "rear_speeds"]
+    assert found == ([check] if check else [])
+    assert ("rear_speeds" in {item.check for item in answer.not_checked}) == (check is None)
+
+
+def test_slack_is_warned_of_where_the_capacity_is_exceeded():
+    short = fit(on_the_bike("HX7 S"), {"cassette": "11-32"}).cautions
+    assert any("hangs slack it can drop" in words for words in short)
+    assert not any("hangs slack it can drop" in words for words in fit(on_the_bike("HX7 M")).cautions)
 
 
 def test_cautions_come_with_their_condition():
