@@ -8,6 +8,7 @@ from datetime import datetime
 import pytest
 from cogledger.schema.claims import Claim, State, claim_ids
 from cogledger.schema.errors import CallError
+from cogledger.schema.limits import LIMITS, Form
 from cogledger.schema.reasons import Reason
 from cogledger.schema.validation import HeldBack, Objection, validate_records
 from cogledger.warehouse.judge import Correction, confirm_claim, correct_claim, reject_claim
@@ -200,3 +201,24 @@ def test_the_views_show_what_the_calls_show(store: Store, keep: Keep, claim: Mak
     ]
     assert [d["document"] for d in documents] == ["b.pdf", "zq.pdf"]
     assert [(p["part_code"], p["variant"], p["limits"]) for p in parts] == [("ZQ500", "M", 1)]
+
+
+def test_every_limit_key_of_the_vocabulary_survives_the_way_to_a_part(
+    store: Store, keep: Keep, claim: MakeClaim
+) -> None:
+    values = {
+        Form.HIGH: {"high": 1}, Form.LOW: {"low": 1}, Form.RANGE: {"low": 1, "high": 2},
+        Form.EXACT: {"low": 1, "high": 1}, Form.EXACT_OR_RANGE: {"low": 1.5, "high": 2.5},
+        Form.VALUES: {"values": (2, 1)}, Form.ORDERED: {"values": (3, 2)}, Form.TEXT: {"text": "words"},
+    }  # fmt: skip
+    given = {key: claim(limit=key, **values[row.form]) for key, row in LIMITS.items()}
+    keep(*given.values())
+    parts = StoreParts(store).find_parts("ZQ500")
+    found = {key: limits for part in parts for key, limits in part.limits.items()}
+    assert set(found) == set(LIMITS)
+    for key, one in given.items():
+        (resolved,) = found[key]
+        value = resolved.value
+        assert (value.low, value.high, value.values, value.text, value.unit) == (
+            one.low, one.high, one.values, one.text, one.unit,
+        ), key  # fmt: skip

@@ -8,6 +8,7 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -182,6 +183,25 @@ def test_a_busy_store_is_waited_for_and_then_named(store: Store) -> None:
             holder.kill()
             holder.wait()
             holder.stdout.close()
+
+
+def test_threads_of_one_process_wait_for_each_other_too(store: Store, keep: Keep, claim: MakeClaim) -> None:
+    keep(claim(high=37))
+    inside, done = threading.Event(), []
+
+    def read_slowly() -> None:
+        with store.reading() as connection:
+            inside.set()
+            time.sleep(0.4)
+            done.append(connection.execute("select count(*) from main.claims").fetchone())
+
+    reader = threading.Thread(target=read_slowly)
+    reader.start()
+    assert inside.wait(20)
+    keep(claim(high=37), claim(limit="smallest_cog", low=11))
+    assert done == [(1,)], "the writer waited for the reader"
+    reader.join()
+    assert count(store)[1] == 2
 
 
 def test_a_folder_that_cannot_be_written(tmp_path: Path) -> None:
