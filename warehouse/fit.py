@@ -26,7 +26,7 @@ class FitSettings:
     """How sure a reading must be, and how many combinations of open variants are judged at most."""
 
     checks: CheckSettings = field(default_factory=CheckSettings)
-    most_combinations: int = 64
+    most_combinations: int = 256
 
 
 @dataclass(frozen=True)

@@ -388,5 +388,21 @@ def test_a_doubt_says_what_the_bike_needs():
     assert result.needed is None
 
 
+def test_what_the_build_says_is_named_as_its_source():
+    answer = fit({"freewheel": "14-28"}, wish={"cassette": "11-28"})
+    (result,) = results(answer, "freehub_fit")
+    assert [(s.claim_id, s.document, s.snippet) for s in result.sources] == [
+        (None, "build", "by what turns on it now: threaded")
+    ]
+    (result,) = results(fit({"freewheel": "14-28"}, {"freehub": "body R2"}), "freehub_fit")
+    assert result.sources[0].snippet == "freehub = body R2"
+    build = build_from_mapping(
+        {"now": {"rear_derailleur": {"largest_cog": 32}, "cassette": "11-32"}}, "hills/lane.toml"
+    )
+    result = fit_build(build, NoParts()).checks[0]
+    assert {source.document for source in result.sources} == {"lane.toml"}
+    assert result.confidence == 1
+
+
 def test_a_bike_without_any_check_is_a_doubt():
     assert fit({"cassette": "11-28"}).verdict == "cannot_tell"

@@ -33,4 +33,6 @@ def ask_for(setup: Setup, own: Slot, settled: Settled) -> str:
     part = part_of_role(setup, own, role)
     if part is None:
         return f"name the {role.replace('_', ' ')} in the build, or its {key} ({meaning})"
-    return f"find the {key} of {part.label()} in its document, or measure it ({meaning})"
+    if any(setup.parts[slot] is part for slot in setup.written):
+        return f"add {key} to the {part.label()} ({meaning})"
+    return f"find the {key} of {part.label()} in its document, or among what was held back ({meaning})"

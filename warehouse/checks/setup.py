@@ -49,7 +49,10 @@ class Setup:
             return ()
         key = _LIMIT_OF_BIKE.get(name, name)
         value = LimitValue(key, text=raw) if isinstance(raw, str) else LimitValue(key, low=raw, high=raw, unit="mm")
-        return (said_by_build(value, f"{name} = {raw}", self.document),)
+        snippet = f"{name} = {raw}"
+        if name == "hub":
+            snippet = f"freehub = {self.bike.freehub}" if self.bike.freehub else f"by what turns on it now: {raw}"
+        return (said_by_build(value, snippet, self.document),)
 
 
 _LIMIT_OF_BIKE = {
