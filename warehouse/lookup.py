@@ -127,7 +127,8 @@ def _names_variant(written: str, part: Part) -> bool:
         return False
     pieces = [piece for piece in _BREAKS.split(written) if piece]
     ends = (" ".join(pieces[n:]) for n in range(1, len(pieces)) if code_key("".join(pieces[:n])) == code)
-    return any(variant_key(end) == variant for end in ends) or variant_key(code_key(written)[len(code) :]) == variant
+    glued = code_key(written)[len(code) :]
+    return any(variant_key(end) == variant for end in ends) or (glued.isalpha() and variant_key(glued) == variant)
 
 
 def _named(head: PartHead) -> Iterator[str]:

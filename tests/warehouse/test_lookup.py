@@ -45,6 +45,12 @@ def test_what_is_not_known_finds_nothing(parts: StoreParts, written: str) -> Non
     assert labels(parts, written) == []
 
 
+def test_a_digit_behind_a_code_names_a_variant_only_when_set_apart(store: Store, keep: Keep, claim: MakeClaim) -> None:
+    keep(claim("ZQ50", variant="0", high=37))
+    assert labels(StoreParts(store), "ZQ500") == []
+    assert labels(StoreParts(store), "ZQ50-0") == ["ZQ50 0"]
+
+
 def test_the_kind_can_be_asked_for(parts: StoreParts) -> None:
     assert labels(parts, "ct11", PartKind.CASSETTE) == ["CT-11"]
     assert labels(parts, "ct11", PartKind.CHAIN) == []
