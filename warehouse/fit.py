@@ -16,7 +16,8 @@ from ..schema.reasons import Reason
 from ..schema.resolved import Part, PartsSource
 from .checks import CheckSettings, judge_setup
 from .checks.cautions import find_cautions
-from .checks.settle import settle, value_words
+from .checks.registry import value_words
+from .checks.settle import settle
 from .checks.setup import Setup, hub_of, part_as_written
 from .gears import gearing
 

@@ -19,7 +19,7 @@ from cogledger.warehouse.fit import fit_build
 from hypothesis import given
 from hypothesis import strategies as st
 
-BIKES = 3000
+BIKES = 2500
 ALWAYS = ("largest_cog", "total_capacity", "big_ring", "front_difference")
 
 

@@ -128,8 +128,10 @@ def test_a_misfit_of_capacity_names_the_slack_pairs_and_never_advises_a_shorter_
      ([46, 30], 16, "fits", 0), ([42], 16, "fits", 16)],
 )  # fmt: skip
 def test_front_difference(rings, most, verdict, margin):
-    assert only(fit({"front_derailleur": {"front_difference": most}, "rings": rings}), "front_difference") == (
-        verdict, margin)  # fmt: skip
+    answer = fit({"front_derailleur": {"front_difference": most}, "rings": rings})
+    assert only(answer, "front_difference") == (verdict, margin)
+    sum_shown = f"{rings[0]} - {rings[-1]} = {rings[0] - rings[-1]} T"
+    assert results(answer, "front_difference")[0].working.startswith(sum_shown)
 
 
 def test_front_difference_is_made_of_both_derailleurs_and_the_worse_counts():
@@ -276,6 +278,12 @@ def test_chainline(own, crank, verdict, margin):
     answer = fit({"front_derailleur": {"chainline": own}, "crankset": {"chainline": crank}})
     found = only(answer, "chainline")
     assert found[0] == verdict and found[1] == pytest.approx(margin)
+    assert results(answer, "chainline")[0].working
+
+
+def test_open_ranges_of_chainlines():
+    answer = fit({"front_derailleur": {"chainline": ">=47"}, "crankset": {"chainline": "44-46"}})
+    assert results(answer, "chainline")[0].working == "44 to 46 mm and 47 to ... mm do not meet"
 
 
 @pytest.mark.parametrize(
@@ -402,6 +410,18 @@ def test_what_the_build_says_is_named_as_its_source():
     result = fit_build(build, NoParts()).checks[0]
     assert {source.document for source in result.sources} == {"lane.toml"}
     assert result.confidence == 1
+
+
+def test_only_what_is_worth_finding_out_is_asked_for():
+    """Limits that documents rarely state are not asked for; those of the other side of a stated one are."""
+    rear = {"largest_cog": 34, "total_capacity": 45}
+    now = {"rear_derailleur": rear, "shifter": {"weight": 200}, "cassette": "11-32", "rings": [50, 34]}
+    assert asked(fit(now)) == {"smallest_cog"}
+    now["front_derailleur"] = {"big_ring": "46-53", "front_difference": 16, "clamp_diameter": 31.8, "firmware_min": "2"}
+    assert asked(fit(now)) == {"smallest_cog", "small_ring", "mount", "firmware"}
+    assert asked(fit(now, {"firmware": "2.1", "seat_tube_mm": 31.8, "rear_mount": "hanger"})) == {
+        "smallest_cog", "small_ring", "mount"}  # fmt: skip
+    assert "ring_step" in asked(fit({**now, "rings": [50, 42, 34]}))
 
 
 def test_a_bike_without_any_check_is_a_doubt():

@@ -341,6 +341,28 @@ def test_bounds_that_documents_state_apart_are_one_range():
     assert verdict_of(fit(DOUBLE, shelf=rear(halves)), "largest_cog") == "does_not_fit"
 
 
+def test_a_document_of_which_only_the_lower_bound_was_read_proves_no_fit():
+    shelf = rear(stated("largest_cog", low=28))
+    (result,) = (r for r in fit(DOUBLE, shelf=shelf).checks if r.check == "largest_cog")
+    assert result.verdict is Verdict.CANNOT_TELL and "upper bound" in (result.ask or "")
+    assert verdict_of(fit({**DOUBLE, "cassette": "11-25"}, shelf=shelf), "largest_cog") == "does_not_fit"
+
+
+@pytest.mark.parametrize(("confidence", "verdict"), [(0.75, "fits"), (0.7499, "cannot_tell")])
+def test_the_least_sureness_is_enough(confidence, verdict):
+    weak = stated("total_capacity", high=37, confidence=confidence)
+    assert verdict_of(fit(DOUBLE, shelf=rear(weak)), "total_capacity") == verdict
+
+
+def test_variants_are_asked_for_only_where_they_disagree():
+    unsure = fit({"rear_derailleur": "HX7", "cassette": "11-31"})
+    assert unsure.verdict is Verdict.CANNOT_TELL
+    assert any(words.startswith("which rear derailleur") for words in unsure.questions)
+    same = fit({"rear_derailleur": "HX7", "cassette": "11-28", "hanger_extender": {"weight": 20}})
+    assert set(by_variant(same).values()) == {"cannot_tell"}
+    assert not any(words.startswith("which") for words in same.questions)
+
+
 def test_two_open_parts_make_every_combination():
     cassettes = tuple(
         part(

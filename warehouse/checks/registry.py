@@ -188,6 +188,8 @@ def judge_choice(needed: float, stated: tuple[float, ...], *, unit: str, consequ
     """Whether ``needed`` is one of the alternatives that a source states."""
     fits = any(abs(needed - value) < 1e-6 for value in stated)
     offered = "/".join(shown(value) for value in stated)
+    among = " among" if len(stated) > 1 else ""
+    sign = f"{'is' if fits else 'is not'}{among}" if among or not fits else "="
     return Outcome(
         Verdict.FITS if fits else Verdict.DOES_NOT_FIT,
         needed,
@@ -195,7 +197,7 @@ def judge_choice(needed: float, stated: tuple[float, ...], *, unit: str, consequ
         "one_of",
         None,
         unit,
-        f"{shown(needed)} {'is' if fits else 'is not'} among {offered}",
+        f"{shown(needed)} {sign} {offered}",
         None if fits else consequence,
     )
 
@@ -217,3 +219,17 @@ def judge_words(needed: str, stated: str, *, consequence: str) -> Outcome:
 def fold(words: str) -> str:
     """Words as compared: without case and spacing."""
     return "".join(words.split()).casefold()
+
+
+def value_words(value: LimitValue) -> str:
+    """A value as sentences show it."""
+    if value.text is not None:
+        return f'"{value.text}"'
+    unit = f" {value.unit}" if value.unit and value.unit != "count" else ""
+    if value.values is not None:
+        return "/".join(str(plain(number)) for number in value.values) + unit
+    if value.low is not None and value.high is not None and value.low != value.high:
+        return f"{plain(value.low)} to {plain(value.high)}{unit}"
+    if value.low == value.high:
+        return f"{plain(value.low)}{unit}"
+    return f"at least {plain(value.low)}{unit}" if value.high is None else f"at most {plain(value.high)}{unit}"

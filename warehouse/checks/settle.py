@@ -10,11 +10,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from ...schema.builds import Slot
-from ...schema.claims import State, plain
+from ...schema.claims import State
 from ...schema.limits import LIMITS, Form
 from ...schema.resolved import LimitValue, Part, ResolvedLimit
 from .applying import condition_holds
-from .registry import fold
+from .registry import fold, value_words
 from .setup import Setup
 
 _FEWEST_COGS_OF_A_LIST = 5
@@ -109,20 +109,6 @@ def is_whole(limit: ResolvedLimit) -> bool:
         Form.TEXT: bool((value.text or "").strip()),
     }
     return tests[form]
-
-
-def value_words(value: LimitValue) -> str:
-    """A value as sentences show it."""
-    if value.text is not None:
-        return f'"{value.text}"'
-    unit = f" {value.unit}" if value.unit and value.unit != "count" else ""
-    if value.values is not None:
-        return "/".join(str(plain(number)) for number in value.values) + unit
-    if value.low is not None and value.high is not None and value.low != value.high:
-        return f"{plain(value.low)} to {plain(value.high)}{unit}"
-    if value.low == value.high:
-        return f"{plain(value.low)}{unit}"
-    return f"at least {plain(value.low)}{unit}" if value.high is None else f"at most {plain(value.high)}{unit}"
 
 
 def place_words(limit: ResolvedLimit) -> str:

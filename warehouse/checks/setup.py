@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from ...schema.builds import Bike, Slot
+from ...schema.claims import plain
 from ...schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
+from .registry import value_words
 
 THREADED = "threaded"
 FREEHUB = "freehub"
@@ -49,7 +51,7 @@ class Setup:
             return ()
         key = _LIMIT_OF_BIKE.get(name, name)
         value = LimitValue(key, text=raw) if isinstance(raw, str) else LimitValue(key, low=raw, high=raw, unit="mm")
-        snippet = f"{name} = {raw}"
+        snippet = f"{name} = {raw if isinstance(raw, str) else plain(raw)}"
         if name == "hub":
             snippet = f"freehub = {self.bike.freehub}" if self.bike.freehub else f"by what turns on it now: {raw}"
         return (said_by_build(value, snippet, self.document),)
@@ -71,8 +73,11 @@ def said_by_build(value: LimitValue, snippet: str, document: str) -> ResolvedLim
 
 def part_as_written(slot: Slot, written: str, limits: tuple[LimitValue, ...], document: str) -> Part:
     """A part that the build writes out, as a part of the store would be."""
-    snippet = f"{slot} = {written}"
-    resolved = {value.limit: (said_by_build(value, snippet, document),) for value in limits}
+
+    def snippet(value: LimitValue) -> str:
+        return f"{slot} = {written}" if len(limits) == 1 else f"{slot}: {value.limit} {value_words(value)}"
+
+    resolved = {value.limit: (said_by_build(value, snippet(value), document),) for value in limits}
     return Part(slot.kind, f"{slot.words} as written", limits=resolved)
 
 
@@ -85,8 +90,3 @@ def hub_of(bike: Bike, now: Mapping[Slot, object]) -> str | None:
     if Slot.FREEWHEEL in now:
         return THREADED
     return FREEHUB if Slot.CASSETTE in now else None
-
-
-def with_part(setup: Setup, slot: Slot, part: Part) -> Setup:
-    """The bike with one part exchanged."""
-    return replace(setup, parts={**setup.parts, slot: part})

@@ -12,8 +12,8 @@ from ...schema.builds import Slot
 from ...schema.limits import LIMITS, Form
 from ...schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
 from .asks import ask_for
-from .registry import CHECK_NAMES, CHECKS, Check, Counts, Facts, Outcome
-from .settle import Settled, place_words, settle, value_words
+from .registry import CHECK_NAMES, CHECKS, Check, Counts, Facts, Outcome, value_words
+from .settle import Settled, place_words, settle
 from .setup import Setup
 
 
@@ -119,7 +119,7 @@ def _play(
     if count > 1:
         note = "documents state other values too, which would not change this: " + _rivals(settled, used)
         result = replace(result, notes=(*result.notes, note))
-    return _doubt_low_confidence(result, relied_on, settings)
+    return _doubt_half_range(_doubt_low_confidence(result, relied_on, settings), relied_on)
 
 
 def _facts(used: Sequence[str], chosen: Sequence[ResolvedLimit | None]) -> Facts:
@@ -156,6 +156,26 @@ def _doubt_low_confidence(result: CheckResult, used: Sequence[ResolvedLimit], se
     return replace(
         result, verdict=Verdict.CANNOT_TELL, consequence=None, ask=f"{looks}: the reading is not sure enough"
     )
+
+
+def _doubt_half_range(result: CheckResult, used: Sequence[ResolvedLimit]) -> CheckResult:
+    """No "fits" by a document of which only the lower bound of a size was read: the upper one may have been missed.
+
+    A build that writes ``>=28`` itself means what it says.
+    """
+    halves = [
+        limit
+        for limit in used
+        if (row := LIMITS.get(limit.value.limit))
+        and row.form is Form.RANGE
+        and row.lone_bound == "high"
+        and limit.value.high is None
+        and any(source.claim_id for source in limit.sources)
+    ]
+    if not halves or result.verdict is not Verdict.FITS:
+        return result
+    looks = "; ".join(f"look at {place_words(limit)} for the upper bound of {limit.value.limit}" for limit in halves)
+    return replace(result, verdict=Verdict.CANNOT_TELL, ask=f"{looks}: only {value_words(halves[0].value)} was read")
 
 
 def _disagreement(chosen: Sequence[ResolvedLimit | None], other: Sequence[ResolvedLimit | None]) -> str:
