@@ -363,6 +363,29 @@ def test_variants_are_asked_for_only_where_they_disagree():
     assert not any(words.startswith("which") for words in same.questions)
 
 
+@pytest.mark.parametrize(("first", "second"), [((53.0, 42.0, 34.0), (50.0, 34.0)), ((50.0, 34.0), (53.0, 42.0, 34.0))])
+def test_a_check_that_only_one_of_two_documents_calls_for_is_a_doubt_where_it_fails(first, second):
+    """53 - 42 = 11 T against a least step of 12 T; with two rings the step is no matter."""
+    rings = stated("rings", values=first, conflicts=[stated("rings", values=second, document="fold.pdf")])
+    front = part(PartKind.FRONT_DERAILLEUR, "HF3", stated("ring_step", low=12))
+    answer = fit({"front_derailleur": "HF3", "crankset": "HK3"},
+                 shelf=Shelf((front, part(PartKind.CRANKSET, "HK3", rings))))  # fmt: skip
+    assert verdict_of(answer, "ring_step") == "cannot_tell"
+
+
+def test_the_cautions_of_every_variant_are_given():
+    """Only the short cage hangs slack with 11-32; which cage it is, the build does not tell."""
+    assert any("hangs slack it can drop" in words for words in fit(on_the_bike(), {"cassette": "11-32"}).cautions)
+
+
+def test_slack_pairs_count_what_an_extender_changes():
+    cogs = [*ELEVEN[:-1], 32]
+    now = {"rear_derailleur": "HX7 S", "cassette": cogs, "rings": [50, 34]}
+    assert [pair["cog"] for pair in fit(now).gears["wish"]["slack"]] == [11, 12, 13, 14]
+    now["hanger_extender"] = {"largest_cog_gain": 4, "capacity_change": 2}
+    assert [pair["cog"] for pair in fit(now).gears["wish"]["slack"]] == [11, 12]
+
+
 def test_two_open_parts_make_every_combination():
     cassettes = tuple(
         part(
