@@ -16,7 +16,7 @@ from .context import DocumentMemory
 from .labels import LANGUAGES, LabelHit
 from .lines import union
 from .records import Entry, PageContent
-from .values import Value, parse_value, plausible
+from .values import RINGS_BY_COGS_LABELS, Value, is_rings_by_cogs, parse_value, plausible
 
 _LEAST_CONFIDENCE = 0.5
 _STRONG_LABEL = 0.9
@@ -45,7 +45,7 @@ def assemble(
     """The claims of a page's entries; kinds of codes that were met are noted in ``memory``."""
     readings: list[_Reading] = []
     held: list[HeldBack] = []
-    for entry in entries:
+    for entry in (single for entry in entries for single in _apart(entry)):
         found = _understand(entry, languages)
         if isinstance(found, _Reading):
             readings.append(found)
@@ -62,6 +62,15 @@ def assemble(
         else:
             claims.append(claim)
     return Assembled(tuple(claims), tuple(held))
+
+
+def _apart(entry: Entry) -> list[Entry]:
+    """An entry whose value states two limits at once (``2x11``) as two entries."""
+    if not is_rings_by_cogs(entry.value) or not any(h.limit in RINGS_BY_COGS_LABELS for h in entry.hits):
+        return [entry]
+    kind, hit = entry.subject.kind, entry.hits[0]
+    both = [replace(hit, limit=limit, bound=None) for limit in ("ring_count", "rear_speeds")]
+    return [replace(entry, hits=(h,)) for h in both if kind is None or kind in LIMITS[h.limit].kinds]
 
 
 def _understand(entry: Entry, languages: tuple[str, ...]) -> _Reading | Objection | None:

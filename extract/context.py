@@ -12,7 +12,7 @@ from .conditions import find_condition
 from .labels import LANGUAGES, analyse, find_label_hits
 from .lines import Line, Segment
 from .records import Heading
-from .subjects import Subject, parse_heading
+from .subjects import Subject, parse_heading, parse_variant
 
 _NOTE = re.compile(
     r"^(?:\^\{(?P<raised>[^}]{1,3})\}|(?P<star>\*{1,3}|[†‡§¹²³⁴⁵⁶⁷⁸⁹])|(?P<plain>[1-9a-d])\s?\))\s*(?P<text>\S.{3,})"
@@ -60,6 +60,8 @@ class PageContext:
         for heading in sorted(over, key=lambda h: -h.box.bottom):
             if heading.subject.code and subject.code:
                 break
+            if heading.subject.variant and not heading.subject.code and subject != Subject():
+                continue
             subject = subject.filled_from(heading.subject)
             if subject.kind and subject.code:
                 break
@@ -91,7 +93,9 @@ def _heading(segment: Segment, languages: tuple[str, ...], body_size: float) -> 
     if len(words) > _MOST_HEADING_WORDS or (text.endswith((".", ";", ",")) and not stands_out) or ":" in text[:-1]:
         return None
     subject = parse_heading(text.rstrip(":"), languages)
-    if not subject.kind and not (subject.code and stands_out):
+    if not subject.kind and not subject.code and stands_out and len(words) <= 3:
+        subject = Subject(variant=parse_variant(text.rstrip(":"), languages))
+    if not subject.kind and not (subject.code and stands_out) and not subject.variant:
         return None
     if not stands_out and len(words) > 5:
         return None

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
 
 from ..schema.limits import PartKind
+from ..schema.parts import code_key
 from .labels import LANGUAGES, Term, analyse, fold
 
 _TOKEN = re.compile(r"[^\s,;:()\[\]|]+")
@@ -146,13 +148,20 @@ def parse_variant(text: str, languages: tuple[str, ...] = LANGUAGES) -> str | No
         t.names("variant") or t.names("concept") & {"cage", "variant", "size", "length"} for t in analysis.terms
     )
     if len(sizes) == 1 and known:
-        return bare
+        return _without_title(bare, languages)
     letter = re.fullmatch(r"(.+?)[ -]+(XS|S|M|L|XL)|(XS|S|M|L|XL)[ -]+(.+)", bare)
     if letter:
         words = analyse(letter.group(1) or letter.group(4), languages)
         if words.terms and all(t.names("concept") & {"cage", "variant"} for t in words.terms):
             return letter.group(2) or letter.group(3)
     return None
+
+
+def _without_title(text: str, languages: tuple[str, ...]) -> str:
+    """``"Ausführung kurzer Käfig"`` → ``"kurzer Käfig"``: the word for version goes, that for cage stays."""
+    words = text.split()
+    names = analyse(words[0], languages).names("concept")
+    return " ".join(words[1:]) if len(words) > 1 and "variant" in names and "cage" not in names else text
 
 
 def _take_variant(text: str, languages: tuple[str, ...]) -> tuple[str | None, str]:
@@ -208,6 +217,44 @@ def _heading_code(text: str, with_kind: bool, languages: tuple[str, ...]) -> str
     if re.fullmatch(r"[A-Z][A-Za-z]{0,7}", before) and not analyse(before, languages).terms[0].meanings:
         return f"{before} {tokens[at]}"
     return tokens[at] if len(tokens[at]) >= 3 else None
+
+
+def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] = ()) -> Subject | None:
+    """The one part that a sentence names by its code, with the kind that stands nearest to it; else ``None``.
+
+    Besides plain codes, words with digits count where a part kind stands within five words, and so do ``known`` codes
+    (in their compare form).
+    """
+    words = [w.strip(".,;:()«»„“”\"'‘’‚") for w in text.split()]
+    kinds = [(n, kind) for n in range(len(words)) for kind in _kind_at(words, n, languages)]
+    codes: dict[str, int] = {}
+    for n, word in enumerate(words):
+        near = any(abs(n - at) <= 5 for at, _ in kinds)
+        plain = _PLAIN_CODE.match(word) and is_code(word)
+        loose = near and (is_code(word) or re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", word))
+        if plain or loose or (code_key(word) in known and any(c.isdigit() for c in word)):
+            codes.setdefault(word, n)
+        elif near and re.fullmatch(r"\d{2,6}[A-Za-z]?", word) and n and re.fullmatch(r"[A-Z][A-Za-z]{0,7}", words[n - 1]):
+            if not any(m.group != "language" for t in analyse(words[n - 1], languages).terms for m in t.meanings):
+                codes.setdefault(f"{words[n - 1]} {word}", n)
+        elif any(at in (n - 1, n + 1) for at, _ in kinds) and re.fullmatch(r"\d{3,6}", word) and not _is_year(word):
+            codes.setdefault(word, n)
+    if len(codes) != 1:
+        return None
+    code, place = next(iter(codes.items()))
+    nearest = min(kinds, key=lambda k: abs(k[0] - place), default=None)
+    return Subject(nearest[1] if nearest and abs(nearest[0] - place) <= 8 else None, code)
+
+
+def _kind_at(words: list[str], at: int, languages: tuple[str, ...]) -> tuple[PartKind, ...]:
+    """The part kind whose name ends at a word, looked for over up to three words."""
+    for length in (3, 2, 1):
+        if at - length + 1 < 0:
+            continue
+        terms = analyse(" ".join(words[at - length + 1 : at + 1]), languages).terms
+        if len(terms) == 1 and terms[0].quality > 0.9 and terms[0].names("part"):
+            return (PartKind(sorted(terms[0].names("part"))[0]),)
+    return ()
 
 
 def _is_year(text: str) -> bool:

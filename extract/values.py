@@ -396,3 +396,13 @@ def plausible(limit: str, low: float | None, high: float | None, values: tuple[f
     if len(values or ()) > row.most_values:
         return False
     return row.plausible is None or all(row.plausible[0] <= n <= row.plausible[1] for n in numbers)
+
+
+RINGS_BY_COGS_LABELS = frozenset({"ring_count", "rear_speeds", "cogs", "rings"})
+"""Limits whose labels may stand over ``2x11``, which states two limits at once."""
+_RINGS_BY_COGS = re.compile(r"^[1-3]\s*[x×]\s*\d{1,2}(?:\s*[/,]\s*(?:[1-3]\s*[x×]\s*)?\d{1,2})*\s*[-–]?\s*[^\W\d]*$", re.IGNORECASE)
+
+
+def is_rings_by_cogs(text: str) -> bool:
+    """Whether ``text`` is a number of rings times a number of cogs, as in ``2x11``."""
+    return bool(_RINGS_BY_COGS.match(text.strip()))

@@ -5,13 +5,15 @@ To add a layout: a module with a function ``(words or lines, context) → entrie
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ...schema.claims import Box
 from ..context import DocumentMemory, PageContext, find_headings, find_notes
 from ..labels import page_languages
 from ..lines import Line, find_lines
-from ..records import Entry, PageContent, Rule, Word
+from ..records import Entry, Heading, PageContent, Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .aligned import find_aligned_grids
 from .grids import Grid
@@ -48,12 +50,45 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     entries: list[tuple[float, Entry]] = []
     grids: list[Grid] = []
     for region in _regions(free, [g for g in ruled if g not in tables]):
-        _read_region(region, page.rules, context, settings, entries, grids)
+        for column in _columns_under_headings(region, headings):
+            _read_region(column, page, context, settings, entries, grids)
     for grid in tables:
         entries.extend((entry.box.top, entry) for entry in read_grid(grid, context))
     if headings:
         memory.heading = headings[-1].subject
     return PageEntries(tuple(e for _, e in sorted(entries, key=lambda pair: pair[0])), context, (*tables, *grids))
+
+
+def _columns_under_headings(words: list[Word], headings: Sequence[Heading]) -> list[list[Word]]:
+    """Words apart by the headings that stand side by side over them, each the head of a column of its own."""
+    rows: list[list[Heading]] = []
+    for heading in headings:
+        home = next((r for r in rows if abs(r[0].box.top - heading.box.top) < 0.5 * (heading.box.bottom - heading.box.top)), None)
+        if home is None:
+            rows.append([heading])
+        else:
+            home.append(heading)
+    rows.sort(key=lambda r: r[0].box.top)
+    columns: list[list[Word]] = []
+    rest = list(words)
+    for n, row in enumerate(rows):
+        if len(row) < 2:
+            continue
+        row.sort(key=lambda h: h.box.x0)
+        end = rows[n + 1][0].box.top - 1 if n + 1 < len(rows) else 1e9
+        below = [w for w in rest if row[0].box.top - 1 <= w.box.top < end]
+        starts = [-1e9, *(h.box.x0 - 4 for h in row[1:]), 1e9]
+        if any(w.box.x0 < x < w.box.x1 - 1 for w in below for x in starts[1:-1]):
+            continue
+        for left, right in itertools.pairwise(starts):
+            columns.append([w for w in below if left <= w.box.x0 < right])
+        rest = [w for w in rest if w not in set(below)]
+    return [*columns, rest]
+
+
+def _edges(fills: Sequence[Box]) -> list[Rule]:
+    """Upper and lower edges of filled boxes, which part rows as rules do."""
+    return [Rule(f.x0, y, f.x1, y) for f in fills for y in (f.top, f.bottom) if f.bottom - f.top < 120]
 
 
 def _regions(words: Sequence[Word], frames: Sequence[Grid]) -> list[list[Word]]:
@@ -73,11 +108,12 @@ def _regions(words: Sequence[Word], frames: Sequence[Grid]) -> list[list[Word]]:
 
 
 def _read_region(
-    words: list[Word], rules: Sequence[Rule], context: PageContext, settings: ReadSettings,
+    words: list[Word], page: PageContent, context: PageContext, settings: ReadSettings,
     entries: list[tuple[float, Entry]], grids: list[Grid],
 ) -> None:  # fmt: skip
     used: set[Word] = set()
-    for grid in find_aligned_grids(words, rules, settings):
+    headings = [h.box for h in context.headings]
+    for grid in find_aligned_grids(words, page.rules, _edges(page.fills), headings, settings):
         found = read_grid(grid, context)
         if found:
             grids.append(grid)

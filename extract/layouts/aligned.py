@@ -11,24 +11,86 @@ from ..lines import Line, Segment, find_lines, union
 from ..records import Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .grids import Cell, Grid, complete_grid
+from .ruled import merge_rules
 
 _BLOCK_GAP = 2.6
 _COLUMN_GAP = 0.55
 _CROSSING_SHARE = 0.1
 _WRAP_PITCH = 0.78
+_LEAST_BANDS = 3
 
 
 def find_aligned_grids(
-    words: Sequence[Word], rules: Sequence[Rule], settings: ReadSettings = DEFAULT_SETTINGS
+    words: Sequence[Word],
+    rules: Sequence[Rule],
+    edges: Sequence[Rule] = (),
+    headings: Sequence[Box] = (),
+    settings: ReadSettings = DEFAULT_SETTINGS,
 ) -> list[Grid]:
-    """Tables of two columns or more that only their alignment tells, from top to bottom."""
+    """Tables of two columns or more that only their alignment tells, from top to bottom.
+
+    ``edges`` are those of filled rows: they part rows as rules do, but do not bound a table. No table runs over one
+    of the ``headings``.
+    """
     lines = find_lines(words, settings)
-    grids = []
-    for block in _blocks(lines):
-        grid = _grid_of(block, rules)
-        if grid is not None:
-            grids.append(grid)
-    return grids
+    blocks: list[list[Line]] = []
+    breaks = [line for line in lines if len(line.segments) == 1 and line.segments[0].box in headings]
+    for top, bottom, x0, x1 in ruled_regions(lines, rules, breaks):
+        inside = [k for k in lines if top <= (k.box.top + k.box.bottom) / 2 <= bottom and _within(k, x0, x1)]
+        if sum(len(line.segments) > 1 for line in inside) >= 2:
+            blocks.append(inside)
+            lines = [line for line in lines if line not in inside]
+    for stretch in _between(lines, breaks):
+        blocks.extend(_blocks(stretch))
+    grids = [_grid_of(block, rules, edges) for block in blocks]
+    return sorted((g for g in grids if g is not None), key=lambda g: (g.box.top, g.box.x0))
+
+
+def _between(lines: Sequence[Line], breaks: Sequence[Line]) -> Iterable[list[Line]]:
+    stretch: list[Line] = []
+    for line in lines:
+        if line in breaks:
+            yield stretch
+            stretch = []
+        else:
+            stretch.append(line)
+    yield stretch
+
+
+def _within(line: Line, x0: float, x1: float) -> bool:
+    return line.box.x0 >= x0 - 6 and line.box.x1 <= x1 + 6
+
+
+def ruled_regions(
+    lines: Sequence[Line], rules: Sequence[Rule], breaks: Sequence[Line] = ()
+) -> list[tuple[float, float, float, float]]:
+    """Stretches between rules of one width, from the first to the last: (top, bottom, x0, x1).
+
+    A stretch ends where nothing but single segments, or a heading, stand between two rules.
+    """
+    flat = sorted((r for r in merge_rules(rules, 1.5) if r.horizontal and r.x1 - r.x0 > 60), key=lambda r: r.y0)
+    groups: list[list[Rule]] = []
+    for rule in flat:
+        home = next((g for g in groups if abs(g[0].x0 - rule.x0) < 4 and abs(g[0].x1 - rule.x1) < 4), None)
+        if home is None:
+            groups.append([rule])
+        else:
+            home.append(rule)
+    regions: list[tuple[float, float, float, float]] = []
+    for group in groups:
+        start = 0
+        for n in range(1, len(group)):
+            between = [k for k in lines if group[n - 1].y0 < (k.box.top + k.box.bottom) / 2 < group[n].y0
+                       and k.box.x1 > group[n].x0 and k.box.x0 < group[n].x1]  # fmt: skip
+            if between and (all(len(k.segments) == 1 for k in between) or any(k in breaks for k in between)):
+                regions.extend(_region(group[start:n]))
+                start = n
+        regions.extend(_region(group[start:]))
+    return regions
+
+
+def _region(rules: Sequence[Rule]) -> list[tuple[float, float, float, float]]:
+    return [(rules[0].y0, rules[-1].y0, rules[0].x0, rules[0].x1)] if len(rules) > 1 else []
 
 
 def _blocks(lines: Sequence[Line]) -> Iterable[list[Line]]:
@@ -49,13 +111,27 @@ def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:
         return True
     if len(line.segments) > 1:
         return len(block) == 1 and len(block[0].segments) == 1 and not _wraps_onto(block[0], line)
-    return not (_wraps_onto(line, block[-1]) or (following is not None and _wraps_onto(line, following)))
+    if _wraps_onto(line, block[-1]) or (following is not None and _wraps_onto(line, following)):
+        return False
+    return following is None or not _is_lone_cell(line.segments[0], gap, height, block, following)
+
+
+def _is_lone_cell(segment: Segment, gap: float, height: float, block: list[Line], following: Line) -> bool:
+    """Whether one segment between full lines is a cell of theirs: close to both, of their type and in their columns."""
+    before = next((k for k in reversed(block) if len(k.segments) > 1), None)
+    if before is None or len(segment.words) > 6 or max(gap, following.box.top - segment.box.bottom) > 0.7 * height:
+        return False
+    if len(following.segments) == 1 and not following.segments[0].size <= segment.size * 1.05:
+        return False
+    homes = [s for k in block for s in k.segments if min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]
+    alike = [s for s in homes if abs(s.size - segment.size) < 0.08 * s.size and s.bold == segment.bold]
+    return bool(alike) and segment.box.x1 - segment.box.x0 < 0.5 * (before.box.x1 - before.box.x0)
 
 
 def _wider_than_usual(gap: float, height: float, block: list[Line]) -> bool:
     """Whether a gap stands out from three or more even ones before it."""
     gaps = sorted(b.box.top - a.box.bottom for a, b in itertools.pairwise(block))
-    return len(gaps) >= 3 and gap > 0.7 * height and gap > 2.0 * max(gaps[len(gaps) // 2], 0.25 * height, gaps[-2])
+    return len(gaps) >= 3 and gap > 1.2 * height and gap > 2.2 * max(gaps[-1], 0.25 * height)
 
 
 def _starts_anew(line: Line, block: list[Line]) -> bool:
@@ -144,7 +220,7 @@ def _runs(line: Line, gap: float) -> list[Segment]:
     return [Segment(tuple(run)) for run in runs if run]
 
 
-@dataclass
+@dataclass(eq=False)
 class _Row:
     lines: list[Line]
     pieces: list[tuple[int, int, Segment]]
@@ -159,14 +235,14 @@ class _Row:
         return {c for first, last, _ in self.pieces for c in range(first, last + 1)}
 
 
-def _grid_of(block: list[Line], rules: Sequence[Rule]) -> Grid | None:
+def _grid_of(block: list[Line], rules: Sequence[Rule], edges: Sequence[Rule]) -> Grid | None:
     columns = _columns(block)
     if len(columns) < 2:
         return None
     rows = [_Row([line], _placed(line, columns, rules)) for line in block]
     _widen_headers(rows, columns)
     area = union(line.box for line in block)
-    rows = _merged(rows, _bands(rules, area), len(columns))
+    rows = _merged(rows, _bands([*rules, *edges], area), len(columns))
     if len(rows) < 2:
         return None
     cells = []
@@ -181,7 +257,7 @@ def _widen_headers(rows: list[_Row], columns: list[_Column]) -> None:
     for row, below in itertools.pairwise(rows[:4]):
         if any(c.isdigit() for line in row.lines for c in line.text):
             return
-        filled, under = row.filled(), below.filled()
+        filled, under = row.filled(), below.filled() | _header_below(rows, below)
         for n, (first, last, piece) in enumerate(row.pieces):
             if first != last:
                 continue
@@ -194,6 +270,14 @@ def _widen_headers(rows: list[_Row], columns: list[_Column]) -> None:
             own = abs(columns[first].middle - middle)
             if best and off[best] < 0.6 * piece.size and own > max(0.9 * piece.size, 2 * off[best]):
                 row.pieces[n] = (*best, piece)
+
+
+def _header_below(rows: list[_Row], row: _Row) -> set[int]:
+    """The columns of the header line after ``row``, where that has no digits either."""
+    at = rows.index(row) + 1
+    if at >= len(rows) or any(c.isdigit() for line in rows[at].lines for c in line.text):
+        return set()
+    return rows[at].filled()
 
 
 def _cells_of(row: _Row) -> Iterable[tuple[int, int, tuple[Word, ...]]]:
@@ -277,41 +361,87 @@ def _bands(rules: Sequence[Rule], area: Box) -> list[float]:
 
 
 def _merged(rows: list[_Row], bands: list[float], columns: int) -> list[_Row]:
-    """Rows with the further lines of their cells joined: within ruled bands, else by nearness to a first cell."""
-    anchors = [row for row in rows if 0 in row.filled() and len(row.filled()) > 1]
+    """Rows with the further lines of their cells joined: all of one ruled band, else by nearness to a first cell."""
+    kept: list[_Row] = []
+    for _, group in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands)):
+        band = list(group)
+        anchors = [row for row in band if 0 in row.filled() and len(row.filled()) > 1]
+        clusters = _tight_clusters(band)
+        if len(bands) >= _LEAST_BANDS and len(anchors) <= 1:
+            kept.extend(_as_one(band))
+        elif clusters:
+            kept.extend(row for cluster in clusters for row in _as_one(cluster))
+        else:
+            kept.extend(_merged_near(band, anchors, columns))
+    return kept
+
+
+def _tight_clusters(rows: list[_Row]) -> list[list[_Row]] | None:
+    """Rows in clusters of tight lines with clear gaps between; ``None`` where the gaps do not tell.
+
+    The first column takes no part, since its words may stand in the middle of several rows; a line of that column
+    alone goes to the nearest cluster.
+    """
+    full = [row for row in rows if row.filled() - {0}]
+    if len(full) < 3:
+        return None
+    height = sorted(s.size for row in full for line in row.lines for s in line.segments)[0] * 1.1
+    extents = [_extent(row) for row in full]
+    gaps = [b[0] - a[1] for a, b in itertools.pairwise(extents)]
+    tight = [g for g in gaps if g < 0.3 * height]
+    wide = [g for g in gaps if g >= 0.3 * height]
+    if not tight or not wide or min(wide) - max(tight) < 0.2 * height:
+        return None
+    clusters: list[list[_Row]] = [[full[0]]]
+    for row, gap in zip(full[1:], gaps, strict=True):
+        if gap < 0.3 * height:
+            clusters[-1].append(row)
+        else:
+            clusters.append([row])
+    if any(len(c) > 5 or sum(0 in row.filled() for row in c) > 2 for c in clusters):
+        return None
+    for row in rows:
+        if row not in full:
+            min(clusters, key=lambda c: min(abs(k.middle - row.middle) for k in c)).append(row)
+    return [sorted(c, key=lambda r: r.middle) for c in clusters]
+
+
+def _extent(row: _Row) -> tuple[float, float]:
+    boxes = [piece.box for first, last, piece in row.pieces if last > 0]
+    return min(b.top for b in boxes), max(b.bottom for b in boxes)
+
+
+def _as_one(band: list[_Row]) -> list[_Row]:
+    """The rows of a band as one, but a line whose pieces cover several columns over others stays a row of its own."""
+    wide = [row for row in band if any(last > first for first, last, _ in row.pieces)]
+    if len(band) == 1 or len(wide) == len(band):
+        return band
+    narrow = [row for row in band if row not in wide]
+    first = narrow[0]
+    for row in narrow[1:]:
+        first.lines.extend(row.lines)
+        first.pieces.extend(row.pieces)
+    return [*(row for row in wide if row.middle <= first.middle), first, *(r for r in wide if r.middle > first.middle)]
+
+
+def _merged_near(rows: list[_Row], anchors: list[_Row], columns: int) -> list[_Row]:
     pitches = sorted(b.middle - a.middle for a, b in itertools.pairwise(anchors))
     pitch = pitches[len(pitches) // 2] if pitches else 0.0
-    kept: list[_Row] = []
-    homes: dict[int, _Row] = {}
+    homes = {id(row): None if row in anchors else _home_row(row, anchors, pitch, columns) for row in rows}
+    kept = [row for row in rows if homes[id(row)] is None]
     for row in rows:
-        if any(row is a for a in anchors):
-            kept.append(row)
-            continue
-        home = _home_row(row, anchors, bands, pitch, columns)
-        if home is None:
-            kept.append(row)
-        else:
-            homes[id(row)] = home
-    for row in rows:
-        home = homes.get(id(row))
+        home = homes[id(row)]
         if home is not None:
             home.lines.extend(row.lines)
             home.pieces.extend(row.pieces)
     return kept
 
 
-def _home_row(row: _Row, anchors: list[_Row], bands: list[float], pitch: float, columns: int) -> _Row | None:
+def _home_row(row: _Row, anchors: list[_Row], pitch: float, columns: int) -> _Row | None:
     if any(last > first for first, last, _ in row.pieces) or not anchors:
         return None
-    same_band = [
-        a for a in anchors if not any(min(a.middle, row.middle) < y < max(a.middle, row.middle) for y in bands)
-    ]
-    if bands and not same_band:
-        return None
-    nearest = min(same_band or anchors, key=lambda a: abs(a.middle - row.middle))
+    nearest = min(anchors, key=lambda a: abs(a.middle - row.middle))
     distance = abs(nearest.middle - row.middle)
-    if bands and len(same_band) == 1 and len(bands) > 3:
-        return nearest
     full = len(row.filled()) >= 0.6 * (columns - 1) and columns > 2
     height = max(s.size for line in row.lines for s in line.segments)
     if full and not _is_header_line(row) and pitch and distance > _WRAP_PITCH * pitch:

@@ -9,7 +9,7 @@ from ...schema.limits import LIMITS, PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..subjects import Subject, find_kinds, is_code, parse_model_cell, parse_variant
-from ..values import is_nothing, parse_value, plausible, split_marked
+from ..values import RINGS_BY_COGS_LABELS, is_nothing, is_rings_by_cogs, parse_value, plausible, split_marked
 from .grids import Cell, Grid
 
 MOST_HEADER_ROWS = 4
@@ -134,7 +134,7 @@ def _with_roles(
     chosen: dict[int, Role] = {}
     for role, test in tests.items():
         shares = {n: _share(bodies[n], test) for n in range(len(columns)) if n not in chosen}
-        col = _role_column(role, shares, columns)
+        col = _role_column(role, shares, columns, bodies)
         if col is not None:
             chosen[col] = role
     return tuple(
@@ -142,13 +142,17 @@ def _with_roles(
     )
 
 
-def _role_column(role: Role, shares: dict[int, float], columns: Sequence[Column]) -> int | None:
+def _role_column(
+    role: Role, shares: dict[int, float], columns: Sequence[Column], bodies: Sequence[list[str]]
+) -> int | None:
     """The column that plays a role: one headed so, if its contents do not speak against it, else one that holds it."""
     headed = [n for n in shares if columns[n].role is role]
     for n in headed:
         if shares[n] >= _MOSTLY or (not columns[n].hits and shares[n] > (0.3 if role is Role.MODEL else 0.0)):
             return n
     held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits]
+    if role is Role.MODEL:
+        held = [n for n in held if not columns[n].header or (n == 0 and all(map(is_code, bodies[n])))]
     return held[0] if held else None
 
 
@@ -210,6 +214,8 @@ def reads(text: str, hits: Sequence[LabelHit], languages: tuple[str, ...]) -> bo
                 value = parse_value(words, hit.limit, hit.bound, languages)
                 if value is not None and plausible(hit.limit, value.low, value.high, value.values):
                     return True
+            if is_rings_by_cogs(words) and any(h.limit in RINGS_BY_COGS_LABELS for h in hits):
+                return True
     return False
 
 

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ...schema.limits import LIMITS, PartKind, Unit
+from ...schema.parts import code_key
+from ..conditions import find_condition
 from ..context import PageContext
 from ..labels import LabelHit, analyse, fold
 from ..labels.meanings import limit_patterns
 from ..labels.words import load_lexicon
 from ..lines import Line, Segment, union
 from ..records import Entry, Word
-from ..subjects import Subject, find_codes, find_kinds, parse_heading, parse_variant
+from ..subjects import Subject, find_mention, parse_variant
 from ..units import SPEED_WORDS, UNIT_WORDS
 from ..values import parse_value, plausible
 from .tables import known_kind
@@ -86,30 +88,43 @@ def _sentences(words: Sequence[Word]) -> Iterator[list[Word]]:
 def _spoken_of(sentence: Sequence[Word], before: Subject, context: PageContext) -> Subject:
     """The subject after the words of a sentence: a code or variant named there replaces the one before."""
     text = " ".join(w.text for w in sentence)
-    codes = find_codes(text)
-    kinds = list(dict.fromkeys(kind for kind, _ in find_kinds(text, context.languages)))
+    named = find_mention(text, context.languages, context.memory.kinds.keys())
     variants = _variants_in(sentence, context.languages)
     variant = variants[-1][1] if len({v for _, v in variants}) == 1 else None
-    if len(codes) == 1 and codes[0] != before.code:
-        named = parse_heading(text, context.languages).kind or (kinds[0] if len(kinds) == 1 else None)
-        return known_kind(Subject(named or before.kind, codes[0], variant), context)
+    if named and named.code != before.code:
+        kind = named.kind or context.memory.kinds.get(code_key(named.code)) or before.kind
+        return Subject(kind, named.code, variant)
     if variant:
         return Subject(before.kind, before.code, variant)
     return before
 
 
+_QUOTES = " .,;:()«»„“”\"'‘’‚‹›"
+
+
 def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[tuple[int, str]]:
     """Variants named by two or three words of which one says cage or version: (position, variant)."""
     found: list[tuple[int, str]] = []
-    texts = [w.text.strip(".,;:()") for w in sentence]
-    for n in range(len(texts) - 1):
-        pair = f"{texts[n]} {texts[n + 1]}"
-        names = analyse(pair, languages).names("concept")
-        if names & {"cage", "variant"}:
-            variant = parse_variant(pair, languages)
+    texts = [(n, w.text.strip(_QUOTES)) for n, w in enumerate(sentence)]
+    texts = [(n, t) for n, t in texts if t]
+    at = 0
+    while at < len(texts) - 1:
+        for length in (3, 2):
+            window = " ".join(t for _, t in texts[at : at + length])
+            names = analyse(window, languages).names("concept")
+            worded = names & {"cage", "variant"} and all(_is_variant_word(t, languages) for _, t in texts[at : at + length])
+            variant = parse_variant(window, languages) if worded else None
             if variant:
-                found.append((n, variant))
+                found.append((texts[at][0], variant))
+                at += length - 1
+                break
+        at += 1
     return found
+
+
+def _is_variant_word(word: str, languages: tuple[str, ...]) -> bool:
+    analysis = analyse(word, languages)
+    return bool(analysis.names("variant") or analysis.names("concept") & {"cage", "variant"} or word in ("XS", "S", "M", "L", "XL"))
 
 
 def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageContext) -> Iterator[Entry]:
@@ -117,10 +132,18 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
     phrases = list(_phrases(texts))
     variants = _variants_in(sentence, context.languages)
     several = len({v for _, v in variants}) > 1
+    last: Entry | None = None
     for n, phrase in enumerate(phrases):
-        start = phrases[n - 1].end if n else 0
-        stop = phrases[n + 1].start if n + 1 < len(phrases) else len(texts)
+        start = _parting(texts, phrases[n - 1], phrase, context.languages) if n else 0
+        stop = _parting(texts, phrase, phrases[n + 1], context.languages) if n + 1 < len(phrases) else len(texts)
         before, after = " ".join(texts[start : phrase.start]), " ".join(texts[phrase.end : stop])
+        restricted = _restriction(before, phrase.text, after, context.languages) if last else None
+        if restricted and last:
+            last = replace(last, condition=restricted)
+            continue
+        if last:
+            yield last
+            last = None
         hit = _meaning(before, after, phrase.text, subject.kind, context.languages)
         if hit is None:
             continue
@@ -132,8 +155,33 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
             whole = Subject(subject.kind, subject.code, named[-1])
         words = sentence[phrase.start : phrase.end]
         label = f"{before} … {after}".strip(" …")
-        yield Entry(whole, label[-120:], (hit,), phrase.text, union(w.box for w in words), "prose",
-                    certain=0.97, confidence=min(w.confidence for w in words))  # fmt: skip
+        own = {k: v for k, v in (find_condition(after, context.languages) or {}).items() if k != hit.limit}
+        last = Entry(whole, label[-120:], (hit,), phrase.text, union(w.box for w in words), "prose",
+                     tuple(sorted(own.items())), 0.97, min(w.confidence for w in words))  # fmt: skip
+    if last:
+        yield last
+
+
+def _parting(texts: Sequence[str], one: _Phrase, other: _Phrase, languages: tuple[str, ...]) -> int:
+    """Where the words between two numbers part: at their last "and" or comma, else right behind the first number."""
+    for n in range(other.start - 1, one.end - 1, -1):
+        if "or" in analyse(texts[n], languages).names("language"):
+            return n
+        if texts[n].endswith((",", ";")) and n + 1 < other.start:
+            return n + 1
+    return one.end
+
+
+def _restriction(
+    before: str, phrase: str, after: str, languages: tuple[str, ...]
+) -> tuple[tuple[str, float | str], ...] | None:
+    """The condition that a number right behind another one states: ``41 teeth with 11-speed cassettes``."""
+    words = before.split()
+    if not words or len(words) > 4 or words[-1].endswith((".", ";")):
+        return None
+    names = analyse(before, languages).names("language")
+    found = find_condition(f"{phrase} {after.split('.')[0]}", languages) if "only" in names else None
+    return tuple(sorted(found.items())) if found else None
 
 
 def _phrases(texts: Sequence[str]) -> Iterator[_Phrase]:
@@ -184,6 +232,7 @@ def _meaning(
     if any("distractor" in names for names in concepts):
         return None
     offered = frozenset().union(*concepts) if concepts else frozenset()
+    offered |= {"high": {"max"}, "low": {"min"}}.get(bound or "", set())
     for pattern in limit_patterns():
         row = LIMITS[pattern.limit]
         if kind is None or kind not in row.kinds or row.form.value == "text":

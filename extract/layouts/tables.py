@@ -17,7 +17,7 @@ from ..values import is_nothing, split_marked
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
-_DITTO = re.compile(r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|ditto|dito|idem|id\.|see above|as above|wie oben)$", re.IGNORECASE)
+_DITTO = re.compile(r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|ditto|dito|idem|id\.|see above|as above|wie oben|ídem|w\.?\s?o\.)$", re.IGNORECASE)
 _LABELS_SHARE = 0.6
 
 
