@@ -85,7 +85,7 @@ def _numeric_run(words: list[str], languages: tuple[str, ...]) -> list[str]:
     run: list[str] = []
     for word in words:
         names = analyse(word, languages).names("concept") | analyse(word, languages).names("language")
-        numeric = bool(re.match(r"^[≤≥<>(\d–-]", word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
+        numeric = bool(re.match(r"^[≤≥<>(\d–/-]", word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
         if not numeric or find_condition(" ".join([*run, word]), languages):
             break
         run.append(word)

@@ -82,7 +82,9 @@ def join_words(words: Sequence[Word]) -> str:
 
 def is_raised(word: Word, size: float, bottom: float) -> bool:
     """Whether a word stands above the base of its neighbours and is smaller than they."""
-    return word.raised or (word.size < 0.82 * size and word.box.bottom < bottom - 0.12 * size and len(word.text) <= 4)
+    above = bottom - word.box.bottom
+    clearly = above > 0.3 * size and word.size < 0.95 * size
+    return word.raised or (len(word.text) <= 4 and (clearly or (word.size < 0.82 * size and above > 0.12 * size)))
 
 
 def find_lines(words: Sequence[Word], settings: ReadSettings = DEFAULT_SETTINGS) -> list[Line]:
@@ -125,8 +127,10 @@ def cell_text(words: Sequence[Word]) -> str:
     text = ""
     for line in find_lines(words, ReadSettings(segment_gap=1e9)):
         piece = line.segments[0].text if line.segments else ""
-        if re.search(r"[^\W\d_]{2}-$", text) and re.match(r"[^\W\d_]", piece) and piece[0].islower():
+        if re.search(r"[^\W\d_]{2}-$", text) and piece[:1].islower():
             text = text[:-1] + piece
+        elif re.search(r"\w-$", text) and re.match(r"\w", piece):
+            text = text + piece
         else:
             text = f"{text} {piece}" if text else piece
     return text

@@ -15,7 +15,7 @@ from ..schema.claims import Box
 from .records import IDENTITY, Affine, PageContent, Rule, Word
 from .settings import DEFAULT_SETTINGS, ReadSettings
 
-_LIGATURES = {"ﬁ": "fi", "ﬂ": "fl", "ﬀ": "ff", "ﬃ": "ffi", "ﬄ": "ffl", "\u00a0": " ", "\u2011": "-", "\u00ad": ""}
+_LIGATURES = {"ﬁ": "fi", "ﬂ": "fl", "ﬀ": "ff", "ﬃ": "ffi", "ﬄ": "ffl", "\u00a0": " ", "\u2011": "-", "\u00ad": "-", "\x02": "-"}
 _LEADER = frozenset(".·…_‥")
 _BOLD_WEIGHT = 600
 _BOLD_FLAG = 1 << 18

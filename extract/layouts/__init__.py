@@ -15,7 +15,8 @@ from ..labels import page_languages
 from ..lines import Line, find_lines
 from ..records import Entry, Heading, PageContent, Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
-from .aligned import find_aligned_grids
+from .aligned import find_aligned_grids, rows_of_columns
+from .columns import best_view
 from .grids import Grid
 from .pairs import read_pairs
 from .prose import read_prose
@@ -36,13 +37,13 @@ class PageEntries:
 
 def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettings = DEFAULT_SETTINGS) -> PageEntries:
     """Every entry of a page, in reading order; ``memory`` is brought up to date for the next page."""
-    ruled = find_ruled_grids(page, settings)
+    languages = page_languages((w.text for w in page.words), memory.languages)
+    memory.languages = languages
+    ruled = [_with_rows(grid, languages, settings) for grid in find_ruled_grids(page, settings)]
     tables = [grid for grid in ruled if is_table(grid)]
     in_table = {w for grid in tables for w in grid.words}
     free = [w for w in page.words if w not in in_table]
     lines = find_lines(free, settings)
-    languages = page_languages((w.text for w in page.words), memory.languages)
-    memory.languages = languages
     sizes = sorted(w.size for w in page.words)
     headings = find_headings(lines, languages, sizes[len(sizes) // 2] if sizes else 10.0)
     context = PageContext(languages, headings, find_notes(lines, languages), memory)
@@ -89,6 +90,15 @@ def _columns_under_headings(words: list[Word], headings: Sequence[Heading]) -> l
 def _edges(fills: Sequence[Box]) -> list[Rule]:
     """Upper and lower edges of filled boxes, which part rows as rules do."""
     return [Rule(f.x0, y, f.x1, y) for f in fills for y in (f.top, f.bottom) if f.bottom - f.top < 120]
+
+
+def _with_rows(grid: Grid, languages: tuple[str, ...], settings: ReadSettings) -> Grid:
+    """A drawn frame of columns without rows as the table that its lines make, if most of that reads as one."""
+    parted = rows_of_columns(grid, settings)
+    view = best_view(parted, languages) if parted else None
+    if parted is None or view is None or view.score < 0.5 * (parted.rows - 1) * (parted.cols - 1):
+        return grid
+    return parted
 
 
 def _regions(words: Sequence[Word], frames: Sequence[Grid]) -> list[list[Word]]:

@@ -37,6 +37,7 @@ def find_aligned_grids(
     breaks = [line for line in lines if len(line.segments) == 1 and line.segments[0].box in headings]
     for top, bottom, x0, x1 in ruled_regions(lines, rules, breaks):
         inside = [k for k in lines if top <= (k.box.top + k.box.bottom) / 2 <= bottom and _within(k, x0, x1)]
+        inside = _with_ends(inside, [k for k in lines if k not in inside and _within(k, x0, x1)], breaks)
         if sum(len(line.segments) > 1 for line in inside) >= 2:
             blocks.append(inside)
             lines = [line for line in lines if line not in inside]
@@ -44,6 +45,23 @@ def find_aligned_grids(
         blocks.extend(_blocks(stretch))
     grids = [_grid_of(block, rules, edges) for block in blocks]
     return sorted((g for g in grids if g is not None), key=lambda g: (g.box.top, g.box.x0))
+
+
+def _with_ends(inside: list[Line], others: Sequence[Line], breaks: Sequence[Line]) -> list[Line]:
+    """Lines between rules, with the header right above the first rule and the row right below the last one."""
+    if len(inside) < 2:
+        return inside
+    inside = list(inside)
+    for upward in (True, False):
+        for other in reversed(others) if upward else others:
+            edge = inside[0] if upward else inside[-1]
+            gap = edge.box.top - other.box.bottom if upward else other.box.top - edge.box.bottom
+            if gap < -2 or (other.box.top > edge.box.top) == upward:
+                continue
+            if gap > 1.1 * edge.segments[0].size or other in breaks or len(other.segments) < 2:
+                break
+            inside = [other, *inside] if upward else [*inside, other]
+    return inside
 
 
 def _between(lines: Sequence[Line], breaks: Sequence[Line]) -> Iterable[list[Line]]:
@@ -167,6 +185,28 @@ def _trimmed(block: list[Line]) -> Iterable[list[Line]]:
         yield block
 
 
+def rows_of_columns(grid: Grid, settings: ReadSettings = DEFAULT_SETTINGS) -> Grid | None:
+    """A table with drawn columns and no rules between its rows, its rows told by the lines of its words.
+
+    ``None`` where the drawn cells do not hold the same number of lines, as cards side by side do not.
+    """
+    if grid.rows != 1 or grid.cols < 3:
+        return None
+    lines = find_lines(grid.words, settings)
+    areas = [grid.at(0, c).area for c in range(grid.cols)]
+    columns = _with_territory([(a.x0, a.x1) for a in areas])
+    rows = [_Row([line], _placed(line, columns, ())) for line in lines]
+    full = [row for row in rows if len(row.filled()) >= 0.7 * len(columns)]
+    if len(full) < 2 or any(len(p.words) > 6 for row in rows for _, _, p in row.pieces):
+        return None
+    _widen_headers(rows, columns)
+    area = union(areas)
+    merged = _merged(rows, [], len(columns))
+    cells = [Cell(r, first, 1, last - first + 1, words, union(w.box for w in words))
+             for r, row in enumerate(merged) for first, last, words in _cells_of(row)]  # fmt: skip
+    return complete_grid(len(merged), len(columns), cells, "aligned", area) if len(merged) > 1 else None
+
+
 @dataclass(frozen=True)
 class _Column:
     x0: float
@@ -199,7 +239,12 @@ def _columns(block: Sequence[Line]) -> list[_Column]:
                 intervals[-1][1] = start + x + 1
             else:
                 intervals.append([start + x, start + x + 1])
-    return _with_territory([(a, b) for a, b in intervals])
+    found = [(a, b) for a, b in intervals]
+    for line in block:
+        for piece in line.segments if line not in core else ():
+            if all(piece.box.x1 < a or piece.box.x0 > b for a, b in found):
+                found.append((piece.box.x0, piece.box.x1))
+    return _with_territory(sorted(found))
 
 
 def _with_territory(intervals: list[tuple[float, float]]) -> list[_Column]:
