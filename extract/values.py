@@ -144,8 +144,18 @@ def _tokens(text: str, languages: tuple[str, ...]) -> list[_Token] | None:
             tokens.append(_Token(kind, words))
     if text[at:].strip(" .:'’"):
         return None
+    tokens = [_between_numbers(t, tokens[n - 1] if n else None, tokens[n + 1 :]) for n, t in enumerate(tokens)]
     return [t for t, after in zip(tokens, [*tokens[1:], None], strict=True)
             if not (t.kind == "dash" and after and after.kind in ("speed", "unit"))]  # fmt: skip
+
+
+def _between_numbers(token: _Token, before: _Token | None, following: list[_Token]) -> _Token:
+    """A word that can say both "to" and "up to" says "to" between two numbers."""
+    joint = token.kind == "max" and token.text in _TO_OR_UP_TO and before is not None and before.kind in ("number", "unit")
+    return _Token("to", token.text) if joint and following and following[0].kind == "number" else token
+
+
+_TO_OR_UP_TO = frozenset({"tot", "bis", "a", "hasta", "fino"})
 
 
 def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:
@@ -406,3 +416,22 @@ _RINGS_BY_COGS = re.compile(r"^[1-3]\s*[x×]\s*\d{1,2}(?:\s*[/,]\s*(?:[1-3]\s*[x
 def is_rings_by_cogs(text: str) -> bool:
     """Whether ``text`` is a number of rings times a number of cogs, as in ``2x11``."""
     return bool(_RINGS_BY_COGS.match(text.strip()))
+
+
+_YES = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ x × ✕ ja yes oui si sí ok".split())
+_CROSSES = frozenset("x × ✕ ✗ ✘ ☒".split())
+_TICKS = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ ja yes oui si sí ok".split())
+_NO = frozenset("○ ✗ ✘ ☐ ☒ no nein non nee □ ◯".split())
+
+
+def is_mark(text: str) -> bool:
+    """Whether a cell holds nothing but a mark for yes or no."""
+    return text.strip().lower() in _YES | _NO | _CROSSES
+
+
+def says_yes(text: str, others: Iterable[str]) -> bool:
+    """Whether a mark says yes; a cross says no where the same table has ticks or dots."""
+    mark = text.strip().lower()
+    if mark in _CROSSES and any(o.strip().lower() in _TICKS for o in others):
+        return False
+    return mark in _YES

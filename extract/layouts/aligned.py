@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import itertools
+import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ...schema.claims import Box
 from ..lines import Line, Segment, find_lines, union
@@ -18,6 +20,8 @@ _COLUMN_GAP = 0.55
 _CROSSING_SHARE = 0.1
 _WRAP_PITCH = 0.78
 _LEAST_BANDS = 3
+_MANY_BANDS = 4
+_OPEN_END = re.compile(r"\w.*(?:[-–—/,;·(+]|\b(?:to|bis|tot|or|und|and|with|max|min)\.?)\s*$", re.IGNORECASE)
 
 
 def find_aligned_grids(
@@ -56,7 +60,7 @@ def _with_ends(inside: list[Line], others: Sequence[Line], breaks: Sequence[Line
         for other in reversed(others) if upward else others:
             edge = inside[0] if upward else inside[-1]
             gap = edge.box.top - other.box.bottom if upward else other.box.top - edge.box.bottom
-            if gap < -2 or (other.box.top > edge.box.top) == upward:
+            if (other.box.top + other.box.bottom > edge.box.top + edge.box.bottom) == upward:
                 continue
             if gap > 1.1 * edge.segments[0].size or other in breaks or len(other.segments) < 2:
                 break
@@ -202,9 +206,7 @@ def rows_of_columns(grid: Grid, settings: ReadSettings = DEFAULT_SETTINGS) -> Gr
     _widen_headers(rows, columns)
     area = union(areas)
     merged = _merged(rows, [], len(columns))
-    cells = [Cell(r, first, 1, last - first + 1, words, union(w.box for w in words))
-             for r, row in enumerate(merged) for first, last, words in _cells_of(row)]  # fmt: skip
-    return complete_grid(len(merged), len(columns), cells, "aligned", area) if len(merged) > 1 else None
+    return complete_grid(len(merged), len(columns), _all_cells(merged), "aligned", area) if len(merged) > 1 else None
 
 
 @dataclass(frozen=True)
@@ -270,10 +272,12 @@ class _Row:
     lines: list[Line]
     pieces: list[tuple[int, int, Segment]]
     """First column, last column, words."""
+    spans: list[tuple[int, int, Segment, int]] = field(default_factory=list)
+    """Pieces that belong to this row and the following ones: as above, and the number of rows."""
 
     @property
     def middle(self) -> float:
-        box = union(line.box for line in self.lines)
+        box = union(piece.box for _, _, piece in self.pieces)
         return (box.top + box.bottom) / 2
 
     def filled(self) -> set[int]:
@@ -290,11 +294,27 @@ def _grid_of(block: list[Line], rules: Sequence[Rule], edges: Sequence[Rule]) ->
     rows = _merged(rows, _bands([*rules, *edges], area), len(columns))
     if len(rows) < 2:
         return None
-    cells = []
+    cells = _all_cells(rows)
+    return complete_grid(len(rows), len(columns), cells, "aligned", area)
+
+
+def _all_cells(rows: list[_Row]) -> list[Cell]:
+    """The cells of every row, spanning ones first, each place covered once."""
+    cells: list[Cell] = []
+    taken: set[tuple[int, int]] = set()
+    for r, row in enumerate(rows):
+        for first, last, piece, span in row.spans:
+            places = {(r + down, c) for down in range(span) for c in range(first, last + 1)}
+            if r + span <= len(rows) and not places & taken:
+                taken |= places
+                cells.append(Cell(r, first, span, last - first + 1, piece.words, piece.box))
     for r, row in enumerate(rows):
         for first, last, words in _cells_of(row):
-            cells.append(Cell(r, first, 1, last - first + 1, words, union(w.box for w in words)))
-    return complete_grid(len(rows), len(columns), cells, "aligned", area)
+            places = {(r, c) for c in range(first, last + 1)}
+            if not places & taken:
+                taken |= places
+                cells.append(Cell(r, first, 1, last - first + 1, words, union(w.box for w in words)))
+    return cells
 
 
 def _widen_headers(rows: list[_Row], columns: list[_Column]) -> None:
@@ -406,19 +426,48 @@ def _bands(rules: Sequence[Rule], area: Box) -> list[float]:
 
 
 def _merged(rows: list[_Row], bands: list[float], columns: int) -> list[_Row]:
-    """Rows with the further lines of their cells joined: all of one ruled band, else by nearness to a first cell."""
+    """Rows with the further lines of their cells joined: within a ruled band or a cluster, else by nearness."""
     kept: list[_Row] = []
     for _, group in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands)):
         band = list(group)
         anchors = [row for row in band if 0 in row.filled() and len(row.filled()) > 1]
         clusters = _tight_clusters(band)
-        if len(bands) >= _LEAST_BANDS and len(anchors) <= 1:
-            kept.extend(_as_one(band))
+        if len(bands) >= _LEAST_BANDS and (len(anchors) <= 1 or len(bands) > _MANY_BANDS):
+            kept.extend(_rows_of_group(band))
         elif clusters:
-            kept.extend(row for cluster in clusters for row in _as_one(cluster))
+            kept.extend(row for cluster in clusters for row in _rows_of_group(cluster))
         else:
             kept.extend(_merged_near(band, anchors, columns))
     return kept
+
+
+def _rows_of_group(group: list[_Row]) -> list[_Row]:
+    """The lines of a band or cluster as the rows that they are: one, or several that share some cells.
+
+    Several, where half of the columns hold the same number of pieces and none of these goes on in the next line. A
+    column's only piece that stands in the middle of the group then belongs to all of its rows.
+    """
+    pieces = [(first, last, piece) for row in group for first, last, piece in row.pieces]
+    counts = Counter(first for first, last, _ in pieces if first == last)
+    most = max(counts.values(), default=1)
+    even = [c for c, n in counts.items() if n == most]
+    digits = any(ch.isdigit() for _, _, piece in pieces for ch in piece.text)
+    goes_on = any(_OPEN_END.search(piece.text) or piece.text.count("(") != piece.text.count(")") for *_, piece in pieces)
+    if most < 2 or len(even) < max(2, 0.4 * len(counts)) or not digits or goes_on:
+        return _as_one(group)
+    column = sorted((p for p in pieces if p[0] == even[-1]), key=lambda p: p[2].box.top)
+    middles = [(p[2].box.top + p[2].box.bottom) / 2 for p in column]
+    rows = [_Row([], []) for _ in middles]
+    for first, last, piece in pieces:
+        middle = (piece.box.top + piece.box.bottom) / 2
+        nearest = min(range(len(middles)), key=lambda n: abs(middles[n] - middle))
+        if counts[first] == 1 and abs(middle - (middles[0] + middles[-1]) / 2) < 0.45 * piece.size:
+            rows[0].spans.append((first, last, piece, len(rows)))
+        else:
+            rows[nearest].pieces.append((first, last, piece))
+    for row, middle in zip(rows, middles, strict=True):
+        row.lines.extend(line for k in group for line in k.lines if abs(k.middle - middle) < 2)
+    return rows if all(row.pieces for row in rows) else _as_one(group)
 
 
 def _tight_clusters(rows: list[_Row]) -> list[list[_Row]] | None:

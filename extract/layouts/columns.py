@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -9,12 +10,13 @@ from ...schema.limits import LIMITS, PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..subjects import Subject, find_kinds, is_code, parse_model_cell, parse_variant
-from ..values import RINGS_BY_COGS_LABELS, is_nothing, is_rings_by_cogs, parse_value, plausible, split_marked
+from ..values import RINGS_BY_COGS_LABELS, is_mark, is_nothing, is_rings_by_cogs, parse_value, plausible, split_marked
 from .grids import Cell, Grid
 
 MOST_HEADER_ROWS = 4
 _MOSTLY = 0.6
 _LEAST_LABEL = 0.62
+_NUMBER = re.compile(r"(?<![\w^{])\d")
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,8 @@ class Column:
     hits: tuple[LabelHit, ...] = ()
     subject: Subject = field(default_factory=Subject)
     marks: tuple[str, ...] = ()
+    choice: str = ""
+    """The value that a mark in this column stands for (a matrix of models and speeds), else empty."""
 
 
 @dataclass(frozen=True)
@@ -51,12 +55,57 @@ def best_view(grid: Grid, languages: tuple[str, ...]) -> View | None:
 
 def look(grid: Grid, header_rows: int, languages: tuple[str, ...]) -> View | None:
     """The view with that many header rows, ``None`` where no cell reads as a value."""
+    if header_rows > 1 and _has_numbers(grid, header_rows - 1) and not _is_matrix(grid, header_rows):
+        return None
     columns = tuple(_column(grid, col, header_rows, languages) for col in range(grid.cols))
+    columns = tuple(_as_choice(grid, col, header_rows, column, languages) for col, column in enumerate(columns))
     if not any(column.hits for column in columns):
         return None
     columns = _with_roles(grid, header_rows, columns, languages)
     score = _score(grid, header_rows, columns, languages)
     return View(grid, header_rows, columns, score) if score > 0 else None
+
+
+def _has_numbers(grid: Grid, row: int) -> bool:
+    """Whether more than a third of a row's cells hold a number, as no header does."""
+    texts = [split_unit(c.text)[0] for c in dict.fromkeys(grid.at(row, col) for col in range(grid.cols)) if c.words]
+    return sum(bool(_NUMBER.search(t)) for t in texts) > max(1, len(texts) / 3)
+
+
+def _is_matrix(grid: Grid, header_rows: int) -> bool:
+    return any(_only_marks(_body_cells(grid, col, header_rows)) for col in range(1, grid.cols))
+
+
+def _only_marks(cells: Sequence[Cell]) -> bool:
+    texts = [c.text for c in cells]
+    return bool(texts) and all(is_mark(t) or is_nothing(t) for t in texts) and any(is_mark(t) for t in texts)
+
+
+def _body_cells(grid: Grid, col: int, header_rows: int) -> list[Cell]:
+    return list(dict.fromkeys(grid.at(row, col) for row in range(header_rows, grid.rows)))
+
+
+def _as_choice(grid: Grid, col: int, header_rows: int, column: Column, languages: tuple[str, ...]) -> Column:
+    """A column of marks under a value, as the value that its marks stand for."""
+    cells = header_cells(grid, col, header_rows)
+    body = _body_cells(grid, col, header_rows)
+    if not cells or not all(is_mark(c.text) or is_nothing(c.text) for c in body):
+        return column
+    value = cells[-1].text
+    above = " ".join(c.text for c in cells[:-1])
+    hits = find_label_hits(above, None, languages) if above else find_label_hits(value, None, languages)
+    named = [h for h in hits if h.limit in CHOICES] or [
+        LabelHit(limit, 0.9, None, None, 1) for limit in CHOICES if not above and parse_value(value, limit, None, languages)
+    ]
+    for hit in named:
+        parsed = parse_value(value, hit.limit, None, languages)
+        if parsed is not None and plausible(hit.limit, parsed.low, parsed.high, parsed.values):
+            return replace(column, hits=(replace(hit, bound=None),), choice=value, role=None)
+    return column
+
+
+CHOICES = ("rear_speeds", "ring_count")
+"""Limits whose values head the columns of a matrix."""
 
 
 def under_columns(grid: Grid, columns: Sequence[Column], languages: tuple[str, ...]) -> View | None:
@@ -186,7 +235,7 @@ def _is_kind(text: str, languages: tuple[str, ...]) -> bool:
 
 def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages: tuple[str, ...]) -> float:
     """Cells that read as values, less those that do not; a subject column counts for half a cell a row."""
-    good = bad = 0
+    good = bad = 0.0
     seen: set[tuple[int, int]] = set()
     for col, column in enumerate(columns):
         if not column.hits:
@@ -196,11 +245,17 @@ def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages:
             if (cell.row, cell.col) in seen or is_nothing(cell.text):
                 continue
             seen.add((cell.row, cell.col))
-            if reads(cell.text, column.hits, languages):
+            if column.choice:
+                good += is_mark(cell.text)
+            elif reads(cell.text, column.hits, languages):
                 good += 1
             else:
                 bad += 1
     if good == 0 or good < bad:
+        return 0.0
+    numbered = sum(bool(c.hits) and not c.choice and bool(_NUMBER.search(split_unit(c.header)[0])) for c in columns)
+    good -= 1.5 * numbered
+    if good <= 0:
         return 0.0
     models = 0.5 * (grid.rows - header_rows) if any(c.role is Role.MODEL for c in columns) else 0.0
     return good - 0.5 * bad + models - 0.01 * header_rows

@@ -13,7 +13,8 @@ from ..context import PageContext
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
 from ..records import Entry
 from ..subjects import Subject, parse_heading, parse_model_cell, parse_variant
-from ..values import is_nothing, split_marked
+from ..lines import union
+from ..values import is_mark, is_nothing, says_yes, split_marked
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
@@ -189,8 +190,9 @@ def model_owners(view: View, languages: tuple[str, ...]) -> dict[int, int | None
     groups: list[list[int]] = []
     seen: set[str] = set()
     for row in rows:
-        variant = variant_key(view.grid.at(row, variants).text)
-        if not groups or variant in seen or not variant:
+        text = view.grid.at(row, variants).text
+        variant = "" if is_nothing(text) else variant_key(text)
+        if not groups or variant in seen or not variant or "" in seen:
             groups.append([])
             seen = set()
         groups[-1].append(row)
@@ -233,8 +235,9 @@ def _bare_variant(text: str, languages: tuple[str, ...]) -> str:
 
 
 def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
+    yield from _choice_entries(view, row, subject, context)
     for col, column in enumerate(view.columns):
-        if not column.hits:
+        if not column.hits or column.choice:
             continue
         cell = view.grid.at(row, col)
         text, source = cell.text, cell
@@ -247,6 +250,22 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
         whole = column.subject.filled_from(subject) if column.subject != Subject() else subject
         whole = known_kind(whole, context)
         yield from cell_entries(column, source, whole, context, f"table:{view.grid.reader}", _spread(view, row, col))
+
+
+def _choice_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
+    """The values whose columns hold a yes in this row, as one entry for each limit."""
+    marks = {c.text for c in view.grid.cells if is_mark(c.text)}
+    chosen: dict[str, list[tuple[Column, Cell]]] = {}
+    for col, column in enumerate(view.columns):
+        cell = view.grid.at(row, col)
+        if column.choice and says_yes(cell.text, marks):
+            chosen.setdefault(column.hits[0].limit, []).append((column, cell))
+    whole = known_kind(subject, context)
+    for held in chosen.values():
+        column, cells = held[0][0], [cell for _, cell in held]
+        yield Entry(whole, column.header, hits_for(column.hits, whole.kind), " / ".join(c.choice for c, _ in held),
+                    union(c.box for c in cells), f"table:{view.grid.reader}", (), 0.98,
+                    min(c.confidence for c in cells))  # fmt: skip
 
 
 def _spread(view: View, row: int, col: int) -> float:
