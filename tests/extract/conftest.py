@@ -79,6 +79,12 @@ class Pen:
         return self.path
 
 
+@pytest.fixture(scope="session")
+def pen_class() -> type[Pen]:
+    """For tests that draw many times over."""
+    return Pen
+
+
 @pytest.fixture
 def pen(tmp_path: Path) -> Callable[..., Pen]:
     """A new PDF of that name to draw on."""
