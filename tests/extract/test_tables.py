@@ -1,4 +1,4 @@
-"""A table says the same whichever way it is drawn: rows and columns in any order, turned over, with rules or without."""
+"""A table says the same whichever way it is drawn: rows and columns in any order, turned over, ruled or open."""
 
 import random
 
@@ -150,7 +150,8 @@ def test_variants_as_columns_keep_their_own_numbers(pen, read):
 def test_equal_values_of_variants_as_columns_are_no_labels(pen, read):
     drawn = pen()
     drawn.text(50, 90, "Rear derailleur KX710", 12, bold=True)
-    drawn.table([["Cage length", "S", "M", "L"], ["Rear speeds", "8", "8", "8"], ["Number of chainrings", "1", "1", "1"],
+    drawn.table([["Cage length", "S", "M", "L"], ["Rear speeds", "8", "8", "8"],
+                 ["Number of chainrings", "1", "1", "1"],
                  ["Total capacity", "27 teeth max", "36 teeth max", "39 teeth max"]])  # fmt: skip
     found = {k for k in keys(read(drawn.save())) if k[2] == "total_capacity"}
     whole = {("KX710", "S", "total_capacity", None, 27), ("KX710", "M", "total_capacity", None, 36),
