@@ -23,6 +23,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -137,7 +138,7 @@ def play_page(text: str, folder: Path) -> str:
     """Run a page in ``folder``; the page as it should be today."""
     player, blocks = Player(folder), blocks_of(text)
     answers: dict[int, str] = {}
-    for block, after in zip(blocks, [*blocks[1:], None], strict=True):
+    for block, after in zip_longest(blocks, blocks[1:]):
         if not block.runs or block.language == "text":
             continue
         answer = player.play(block)
