@@ -45,7 +45,7 @@ def assemble(
     """The claims of a page's entries; kinds of codes that were met are noted in ``memory``."""
     readings: list[_Reading] = []
     held: list[HeldBack] = []
-    for entry in (single for entry in entries for single in _apart(entry)):
+    for entry in (single for whole in entries for single in _apart(whole)):
         found = _understand(entry, languages)
         if isinstance(found, _Reading):
             readings.append(found)

@@ -8,37 +8,52 @@ from functools import lru_cache
 from .labels import LANGUAGES, analyse, fold
 from .units import UNIT_WORDS
 
-_TIMES = re.compile(r"(?<![\w.])([123])\s*[x×](?![a-z0-9])|(?<![\w.])([123])\s*[x×]\s*(\d{1,2})", re.IGNORECASE)
-_COUNT = re.compile(r"(?<![\d.,])(\d{1,2})\s*[-–]?\s*([^\W\d_]+)", re.IGNORECASE)
+_TIMES = re.compile(r"(?<![\w.])(?P<rings>[123])\s*[x×](?:\s*(?P<cogs>\d{1,2})(?!\d)|(?![a-z0-9]))", re.IGNORECASE)
+_COUNT = re.compile(
+    r"(?<![\d.,×x])(?P<numbers>\d{1,2}(?:\s?[-–]?\s?(?:/|,|or|and|und|oder|ou|et|o|y|e|of|en)\s?\d{1,2})*)\s*[-–]?\s*"
+    r"(?P<word>[^\W\d_]{1,20})",
+    re.IGNORECASE,
+)
 Condition = dict[str, float | str]
 
 
 @lru_cache(maxsize=5_000)
 def _find(text: str, languages: tuple[str, ...]) -> tuple[tuple[str, float | str], ...]:
-    rings: set[float] = set()
-    speeds: set[float] = set()
-    for one, both, cogs in _TIMES.findall(text):
-        rings.add(float(one or both))
-        if cogs:
-            speeds.add(float(cogs))
-    for number, word in _COUNT.findall(text):
+    rings, speeds = _rings_by_cogs(text)
+    for numbers, word in _counted(text):
         names = analyse(word, languages).names("concept")
         if "speed" in names or fold(word) in ("s", "fach", "v"):
-            (rings if float(number) <= 3 and "ring" in names else speeds).add(float(number))
-        elif "ring" in names and 1 <= float(number) <= 3:
-            rings.add(float(number))
+            (rings if max(numbers) <= 3 and "ring" in names else speeds).update(numbers)
+        elif "ring" in names and max(numbers) <= 3:
+            rings.update(numbers)
     terms = analyse(text, languages).terms
     for n, term in enumerate(terms):
         counts = {n.removeprefix("ring_count.") for n in term.names("answer") if n.startswith("ring_count.")}
         before_ring = n + 1 < len(terms) and "ring" in terms[n + 1].names("concept")
         if len(counts) == 1 and (len(term.text) > 3 or before_ring):
             rings.add(float(counts.pop()))
-    found: list[tuple[str, float | str]] = []
-    if len(rings) == 1:
-        found.append(("ring_count", rings.pop()))
-    if len(speeds) == 1:
-        found.append(("rear_speeds", speeds.pop()))
-    return tuple(found) if len(rings) <= 1 and len(speeds) <= 1 else ()
+    if len(rings) > 1 or len(speeds) > 1:
+        return ()
+    found: list[tuple[str, float | str]] = [("ring_count", n) for n in rings]
+    return (*found, *(("rear_speeds", n) for n in speeds))
+
+
+def _rings_by_cogs(text: str) -> tuple[set[float], set[float]]:
+    """Rings and cogs of ``2x``, ``2 x 11``."""
+    rings: set[float] = set()
+    speeds: set[float] = set()
+    for found in _TIMES.finditer(text):
+        rings.add(float(found["rings"]))
+        if found["cogs"]:
+            speeds.add(float(found["cogs"]))
+    return rings, speeds
+
+
+def _counted(text: str) -> list[tuple[list[float], str]]:
+    """Numbers and the word that they count: ``10- or 11-speed`` → 10 and 11, speed."""
+    return [
+        ([float(n) for n in re.findall(r"\d+", found["numbers"])], found["word"]) for found in _COUNT.finditer(text)
+    ]
 
 
 def find_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> Condition | None:
@@ -85,7 +100,9 @@ def _numeric_run(words: list[str], languages: tuple[str, ...]) -> list[str]:
     run: list[str] = []
     for word in words:
         names = analyse(word, languages).names("concept") | analyse(word, languages).names("language")
-        numeric = bool(re.match(r"^[≤≥<>(\d–/-]", word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
+        numeric = (
+            bool(re.match(r"^[≤≥<>(\d–/-]", word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
+        )
         if not numeric or find_condition(" ".join([*run, word]), languages):
             break
         run.append(word)

@@ -60,6 +60,8 @@ class PageContext:
         for heading in sorted(over, key=lambda h: -h.box.bottom):
             if heading.subject.code and subject.code:
                 break
+            if heading.subject.kind and subject.kind and heading.subject.kind != subject.kind:
+                break
             if heading.subject.variant and not heading.subject.code and subject != Subject():
                 continue
             subject = subject.filled_from(heading.subject)

@@ -30,7 +30,7 @@ _PICTURE_DPI = 150.0
 def read_scanned_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
     """Words and rules of an open page, read from its picture."""
     grey = np.asarray(draw_page(page, settings.scan_dpi, grey=True).convert("L"))
-    width, height = page.get_size()
+    width, _ = page.get_size()
     return _read(grey, number, width / grey.shape[1], settings)
 
 
@@ -155,7 +155,11 @@ def find_drawn_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
         _, _, stats, _ = cv2.connectedComponentsWithStats(runs, connectivity=8)
         for x, y, w, h, _ in stats[1:]:
             across, along = (h, w) if horizontal else (w, h)
-            if across > thick + _MOST_LEFT_TILT * along or along < 6 * across or not _stands_alone(ink, (x, y, w, h), horizontal, dpi):
+            if (
+                across > thick + _MOST_LEFT_TILT * along
+                or along < 6 * across
+                or not _stands_alone(ink, (x, y, w, h), horizontal, dpi)
+            ):
                 continue
             middle = (y + h / 2) if horizontal else (x + w / 2)
             rules.append(Rule(x, middle, x + w, middle) if horizontal else Rule(middle, y, middle, y + h))
@@ -163,7 +167,7 @@ def find_drawn_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
 
 
 def _stands_alone(ink: np.ndarray, box: tuple[int, int, int, int], horizontal: bool, dpi: float) -> bool:
-    """Whether a run is filled itself and the strips on both sides of it are mostly paper, unlike a run through signs."""
+    """Whether a run is filled and the strips on both sides of it are mostly paper, unlike a run through signs."""
     x, y, w, h = box
     away = max(2, round(dpi / 100))
     if horizontal:

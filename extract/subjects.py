@@ -12,7 +12,9 @@ from ..schema.parts import code_key
 from .labels import LANGUAGES, Term, analyse, fold
 
 _TOKEN = re.compile(r"[^\s,;:()\[\]|]+")
-_PLAIN_CODE = re.compile(r"^[A-Z]{1,6}[-./]?[A-Z]{0,3}\d{1,6}[A-Za-z]{0,4}(?:[-./][A-Z0-9]{1,5})*$|^\d{2,5}[-./]?[A-Z]{1,4}\d{0,4}$")
+_PLAIN_CODE = re.compile(
+    r"^[A-Z]{1,6}[-./]?[A-Z]{0,3}\d{1,6}[A-Za-z]{0,4}(?:[-./][A-Z0-9]{1,5})*$|^\d{2,5}[-./]?[A-Z]{1,4}\d{0,4}$"
+)
 _LOOSE_CODE = re.compile(r"^(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+(?:[-./_][A-Za-z0-9]+){0,3}$")
 _SPACED_CODE = re.compile(r"(?<![\w-])[A-Z][A-Za-z]{0,7} \d{2,6}[A-Za-z]{0,3}(?![\w.,°%/])")
 _SIZE = re.compile(
@@ -136,7 +138,7 @@ _BRACKETED = re.compile(r"\(([^()]{1,30})\)")
 
 @lru_cache(maxsize=20_000)
 def parse_variant(text: str, languages: tuple[str, ...] = LANGUAGES) -> str | None:
-    """The variant that ``text`` is, as printed: a cage length in words or a size letter; ``None`` where it is neither."""
+    """The variant that ``text`` is, as printed: a cage length in words or a size letter; else ``None``."""
     bare = " ".join(text.split()).strip(" :,-–()")
     if not bare or len(bare) > 30:
         return None
@@ -234,7 +236,9 @@ def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] =
         loose = near and (is_code(word) or re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", word))
         if plain or loose or (code_key(word) in known and any(c.isdigit() for c in word)):
             codes.setdefault(word, n)
-        elif near and re.fullmatch(r"\d{2,6}[A-Za-z]?", word) and n and re.fullmatch(r"[A-Z][A-Za-z]{0,7}", words[n - 1]):
+        elif (
+            near and re.fullmatch(r"\d{2,6}[A-Za-z]?", word) and n and re.fullmatch(r"[A-Z][A-Za-z]{0,7}", words[n - 1])
+        ):
             if not any(m.group != "language" for t in analyse(words[n - 1], languages).terms for m in t.meanings):
                 codes.setdefault(f"{words[n - 1]} {word}", n)
         elif any(at in (n - 1, n + 1) for at, _ in kinds) and re.fullmatch(r"\d{3,6}", word) and not _is_year(word):

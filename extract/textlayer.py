@@ -15,7 +15,17 @@ from ..schema.claims import Box
 from .records import IDENTITY, Affine, PageContent, Rule, Word
 from .settings import DEFAULT_SETTINGS, ReadSettings
 
-_LIGATURES = {"ﬁ": "fi", "ﬂ": "fl", "ﬀ": "ff", "ﬃ": "ffi", "ﬄ": "ffl", "\u00a0": " ", "\u2011": "-", "\u00ad": "-", "\x02": "-"}
+_LIGATURES = {
+    "ﬁ": "fi",
+    "ﬂ": "fl",
+    "ﬀ": "ff",
+    "ﬃ": "ffi",
+    "ﬄ": "ffl",
+    "\u00a0": " ",
+    "\u2011": "-",
+    "\u00ad": "-",
+    "\x02": "-",
+}
 _LEADER = frozenset(".·…_‥")
 _BOLD_WEIGHT = 600
 _BOLD_FLAG = 1 << 18
@@ -59,8 +69,8 @@ def has_picture(page: pdfium.PdfPage) -> bool:
 
 
 def _shown_matrix(page: pdfium.PdfPage) -> Affine:
-    x0, y0, x1, y1 = page.get_cropbox()
-    media = page.get_mediabox()
+    media = page.get_mediabox() or (0.0, 0.0, *page.get_size())
+    x0, y0, x1, y1 = page.get_cropbox() or media
     x0, y0, x1, y1 = max(x0, media[0]), max(y0, media[1]), min(x1, media[2]), min(y1, media[3])
     return {
         0: (1.0, 0.0, -x0, 0.0, -1.0, y1),

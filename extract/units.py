@@ -10,7 +10,8 @@ UNIT_WORDS: dict[str, Unit] = {
     **dict.fromkeys(("mm", "millimeter", "millimetre", "millimetres"), Unit.MILLIMETRE),
     **dict.fromkeys(("°", "deg", "degrees", "grad", "gradi", "grados", "degres", "graden", "º"), Unit.DEGREE),
     **dict.fromkeys(("g", "gr", "gram", "grams", "gramm", "grammes", "grammi", "gramos", "gramo"), Unit.GRAM),
-    **dict.fromkeys(("links", "link", "l", "glieder", "maillons", "maglie", "eslabones", "schakels", "pcs"), Unit.LINKS),
+    **dict.fromkeys(("links", "link", "l", "glieder", "maillons", "maglie", "eslabones", "schakels", "pcs"),
+                    Unit.LINKS),
 }  # fmt: skip
 SPEED_WORDS = frozenset(
     "speed speeds spd s fach gange gang vitesses vitesse v velocita velocidades velocidad versnellingen "

@@ -1,34 +1,17 @@
-"""Value words + the limit's form → bounds, lists or words with their unit; or nothing, where they are not understood."""
+"""Value words + the limit's form → bounds, lists or words with their unit; nothing where they are not understood."""
 
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from ..schema.limits import LIMITS, Form, LimitKey, Unit
-from .labels import LANGUAGES, analyse, fold, load_lexicon
-from .units import SPEED_WORDS, UNIT_WORDS
-
-_DASHES = "\\-–—−‐‑‒―~〜∼"
-_NOTHING = re.compile(rf"^[{_DASHES}\s./·•x×✗✕✘*]*$|^n\.?\s?/?\s?[av]\.?$", re.IGNORECASE)
-_ABBREVIATED_NOTHING = re.compile(
-    r"^(?:n\.?\s?[/.]?\s?[advbc]\.?|n\.?\s?v\.?\s?t\.?|k\.?\s?a\.?|s\.?\s?o\.?|t\.?b\.?[acd]\.?|n\.?\s?p\.?)$", re.IGNORECASE
-)
-_NOTHING_WORDS = frozenset(
-    "na nvt none keine kein keines entfallt aucun aucune neant nessuno nessuna ninguno ninguna geen tbd unknown "
-    "unbekannt inconnu".split()
-)
-_MARK = re.compile(r"\^\{(?P<mark>[^}]*)\}")
-_FOREIGN_UNITS = frozenset('nm kg cm m km h v w ah mah % € eur usd pcs bar psi in inch " years months days'.split())
-_TOKEN = re.compile(
-    r"(?P<number>\d+(?:[.,]\d+)*)|(?P<sign><=|>=|≤|≥|<|>|\+/-|±|\+(?=\s*\d))|(?P<dots>\.{2,3}|…)|"
-    r"(?P<dash>[-–—−‐‑‒―~〜∼])|(?P<slash>/)|(?P<comma>[,;·•|&+])|(?P<times>[x×](?![a-z]))|"
-    r"(?P<word>[^\W\d_]+\.?|[°º\"%€])|(?P<bracket>[()\[\]])",
-    re.IGNORECASE,
-)
+from .labels import LANGUAGES, analyse
+from .marks import is_nothing
+from .notation import Token, find_tokens
+from .units import UNIT_WORDS
 
 
 @dataclass(frozen=True)
@@ -46,51 +29,6 @@ class Value:
     certain: float = 1.0
 
 
-@dataclass(frozen=True)
-class MarkedText:
-    """A part of a cell's words, with the footnote marks that stand at it. ``inside`` says that it stood in brackets."""
-
-    text: str
-    marks: tuple[str, ...] = ()
-    inside: bool = False
-
-
-def is_nothing(text: str) -> bool:
-    """Whether a cell says that there is no value: empty, a dash, n/a."""
-    bare = _MARK.sub("", text).strip()
-    return bool(_NOTHING.match(bare)) or bool(_ABBREVIATED_NOTHING.match(bare)) or fold(bare) in _NOTHING_WORDS
-
-
-def split_marked(text: str) -> tuple[MarkedText, ...]:
-    """A cell's words apart by footnote marks: ``"39 (35^{2})"`` → ``39`` without and ``35`` with mark 2.
-
-    Raised words come in as ``^{…}``; asterisks and daggers count as marks wherever they stand.
-    """
-    runs = re.split(r"(\^\{[^}]*\})", text)
-    text = "".join(run if run.startswith("^{") else _BARE_MARK.sub(lambda m: "^{" + _plain_mark(m[1]) + "}", run)
-                   for run in runs)  # fmt: skip
-    pieces: list[MarkedText] = []
-    bracket = re.compile(r"[(\[]([^()\[\]]*\^\{[^}]*\}[^()\[\]]*)[)\]]")
-    for found in bracket.finditer(text):
-        pieces.append(_marked(found.group(1), True))
-    outer = bracket.sub(" ", text)
-    if pieces or _MARK.search(outer):
-        return tuple(p for p in (_marked(outer, False), *pieces) if p.text)
-    return (MarkedText(text.strip()),)
-
-
-_BARE_MARK = re.compile(r"(\*+|[†‡§]|(?<=\w)[¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ]|(?<=[a-zA-Z\s])\d\)$)")
-
-
-def _plain_mark(mark: str) -> str:
-    return mark.rstrip(")").translate(str.maketrans("¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ", "123456789abcd"))
-
-
-def _marked(text: str, inside: bool) -> MarkedText:
-    marks = tuple(m.group("mark").strip(" )(.,") for m in _MARK.finditer(text))
-    return MarkedText(_MARK.sub(" ", text).strip(), tuple(m for m in marks if m), inside)
-
-
 @lru_cache(maxsize=20_000)
 def parse_value(
     text: str, limit: str, bound: str | None = None, languages: tuple[str, ...] = LANGUAGES
@@ -101,139 +39,40 @@ def parse_value(
     change its meaning.
     """
     row = LIMITS[limit]
-    if is_nothing(text):
+    if is_nothing(text) or not any(c.isalnum() for c in text):
         return None
     if row.form is Form.TEXT:
         return _parse_words(text, row, languages)
-    tokens = _tokens(text, languages)
+    tokens = find_tokens(text, languages)
     if tokens is None or not any(t.kind == "number" for t in tokens):
         return _parse_count_words(text, row, languages)
-    unit = _unit_of(tokens, row)
-    if unit is False:
+    unit, fitting = _unit_of(tokens, row)
+    if not fitting:
         return None
     if row.form in (Form.VALUES, Form.ORDERED):
         return _parse_list(tokens, row, unit)
     return _parse_bounds(tokens, row, bound, unit)
 
 
-@dataclass(frozen=True)
-class _Token:
-    kind: str
-    text: str
-    number: float = 0.0
-
-
-def _tokens(text: str, languages: tuple[str, ...]) -> list[_Token] | None:
-    """Tokens of a number notation, or ``None`` where a word has no place in one."""
-    tokens: list[_Token] = []
-    at = 0
-    text = _with_short_bounds(text.strip().rstrip("."), languages)
-    for found in _TOKEN.finditer(text):
-        if text[at : found.start()].strip(" .:'’\u00a0"):
-            return None
-        at = found.end()
-        kind, words = found.lastgroup or "", found.group()
-        if kind == "number":
-            tokens.extend(_number_tokens(words))
-        elif kind == "word":
-            token = _word_token(words, languages)
-            if token is None:
-                return None
-            tokens.append(token)
-        elif kind != "bracket":
-            tokens.append(_Token(kind, words))
-    if text[at:].strip(" .:'’"):
-        return None
-    tokens = [_between_numbers(t, tokens[n - 1] if n else None, tokens[n + 1 :]) for n, t in enumerate(tokens)]
-    return [t for t, after in zip(tokens, [*tokens[1:], None], strict=True)
-            if not (t.kind == "dash" and after and after.kind in ("speed", "unit"))]  # fmt: skip
-
-
-def _between_numbers(token: _Token, before: _Token | None, following: list[_Token]) -> _Token:
-    """A word that can say both "to" and "up to" says "to" between two numbers."""
-    joint = token.kind == "max" and token.text in _TO_OR_UP_TO and before is not None and before.kind in ("number", "unit")
-    return _Token("to", token.text) if joint and following and following[0].kind == "number" else token
-
-
-_TO_OR_UP_TO = frozenset({"tot", "bis", "a", "hasta", "fino"})
-
-
-def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:
-    """``"up to 20 teeth"`` → ``"max 20 teeth"``: bounds of several words in one word."""
-    if text.count(" ") < 2:
-        return text
-    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
-    return _bound_phrases(languages).sub(lambda m: "max" if m.lastgroup == "high" else "min", plain)
-
-
-@lru_cache(maxsize=64)
-def _bound_phrases(languages: tuple[str, ...]) -> re.Pattern[str]:
-    sides: dict[str, list[str]] = {"high": [], "low": []}
-    for row, meanings in load_lexicon(languages, True).rows.items():
-        for meaning in meanings:
-            if len(row) > 1 and row[-1] not in ("than", "als", "de", "di", "dan"):
-                sides[meaning.name.split("_")[0]].append(r"\s+".join(map(re.escape, row)))
-    groups = [f"(?P<{side}>{'|'.join(sorted(rows, key=len, reverse=True)) or '(?!)'})" for side, rows in sides.items()]
-    return re.compile(rf"\b(?:{'|'.join(groups)})\b", re.IGNORECASE)
-
-
-def _number_tokens(words: str) -> list[_Token]:
-    """``"172,5"`` is one number, ``"11,13,15"`` are three with commas between."""
-    parts = re.split(r"[.,]", words)
-    if len(parts) == 1:
-        return [_Token("number", words, float(words))]
-    if len(parts) == 2 and (len(parts[1]) <= 2 and not ("," in words and len(parts[0]) == len(parts[1]) == 2)):
-        return [_Token("number", words, float(".".join(parts)))]
-    if len(parts) == 2 and len(parts[1]) == 3 and len(parts[0]) <= 2:
-        return [_Token("number", words, float("".join(parts)))]
-    tokens: list[_Token] = []
-    for part in parts:
-        tokens += [_Token("comma", ",")] if tokens else []
-        tokens.append(_Token("number", part, float(part)))
-    return tokens
-
-
-def _word_token(words: str, languages: tuple[str, ...]) -> _Token | None:
-    bare = fold(words) or words
-    if bare in ("°", "º") or words in "°º":
-        return _Token("unit", "°")
-    if bare in UNIT_WORDS and bare not in SPEED_WORDS:
-        return _Token("unit", bare)
-    if bare in _FOREIGN_UNITS and bare not in SPEED_WORDS:
-        return _Token("foreign", bare)
-    names = {m.name for term in analyse(bare, languages).terms for m in term.meanings}
-    for kind in ("max", "min", "to", "or"):
-        if kind in names:
-            return _Token(kind, bare)
-    if bare in SPEED_WORDS or "speed" in names:
-        return _Token("speed", bare)
-    if bare in UNIT_WORDS:
-        return _Token("unit", bare)
-    if names & {"ring", "cog", "teeth", "links", "bolt", "number", "size", "diameter", "gain"}:
-        return _Token("filler", bare)
-    return None
-
-
-def _unit_of(tokens: Iterable[_Token], row: LimitKey) -> Unit | bool | None:
-    """The unit read, ``None`` where none stands there, ``False`` where it is not the limit's."""
+def _unit_of(tokens: Iterable[Token], row: LimitKey) -> tuple[Unit | None, bool]:
+    """The unit read (``None`` where none stands there), and whether it is one that the limit can have."""
     read: Unit | None = None
     for token in tokens:
         if token.kind == "foreign" or (token.kind == "speed" and row.key not in ("rear_speeds", "ring_count")):
-            return False
+            return None, False
         if token.kind == "unit":
             unit = UNIT_WORDS.get(token.text, Unit.DEGREE)
             if unit != row.unit and not (row.unit is Unit.COUNT and token.text in ("pcs", "l", "link", "links")):
-                return False
+                return None, False
             read = unit
-    return read
+    return read, True
 
 
-def _numbers(tokens: Iterable[_Token]) -> list[float]:
+def _numbers(tokens: Iterable[Token]) -> list[float]:
     return [t.number for t in tokens if t.kind == "number"]
 
 
-def _parse_bounds(tokens: list[_Token], row: LimitKey, bound: str | None, unit: Unit | bool | None) -> Value | None:
-    unit = unit or None
+def _parse_bounds(tokens: list[Token], row: LimitKey, bound: str | None, unit: Unit | None) -> Value | None:
     tokens = [t for t in tokens if t.kind not in ("unit", "filler")]
     numbers = _numbers(tokens)
     kinds = [t.kind for t in tokens]
@@ -259,7 +98,7 @@ def _parse_bounds(tokens: list[_Token], row: LimitKey, bound: str | None, unit: 
     )
 
 
-def _bounds_by_word(tokens: list[_Token]) -> tuple[float, float] | None:
+def _bounds_by_word(tokens: list[Token]) -> tuple[float, float] | None:
     """``"34T max / 28T min"``, ``"max. 34 min. 28"``: each bound word belongs to the number on its own side."""
     order = [t.kind for t in tokens if t.kind in ("max", "min", "number")]
     numbers = _numbers(tokens)
@@ -270,9 +109,7 @@ def _bounds_by_word(tokens: list[_Token]) -> tuple[float, float] | None:
     return None
 
 
-def _parse_one(
-    tokens: list[_Token], number: float, row: LimitKey, bound: str | None, unit: Unit | None
-) -> Value | None:
+def _parse_one(tokens: list[Token], number: float, row: LimitKey, bound: str | None, unit: Unit | None) -> Value | None:
     kinds = {t.kind for t in tokens}
     sign = next((t.text for t in tokens if t.kind == "sign"), "")
     negative = any(t.kind == "dash" for t in tokens)
@@ -300,8 +137,7 @@ def _parse_one(
     return Value(low=number, unit=unit) if side == "low" else Value(high=number, unit=unit)
 
 
-def _parse_list(tokens: list[_Token], row: LimitKey, unit: Unit | bool | None) -> Value | None:
-    unit = unit or None
+def _parse_list(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value | None:
     kinds = [t.kind for t in tokens if t.kind not in ("unit", "filler")]
     if "sign" in kinds or "max" in kinds or "min" in kinds:
         return None
@@ -335,7 +171,7 @@ def _alternate(kinds: list[str]) -> bool:
     return True
 
 
-def _parse_times(tokens: list[_Token], row: LimitKey, unit: Unit | None) -> Value | None:
+def _parse_times(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value | None:
     """``2x``, ``1x/2x`` are rings; ``2x10``, ``2 × 11-speed`` are rings × cogs; ``10x`` may be cogs."""
     items = [(t.kind, t.number) for t in tokens if t.kind not in ("unit", "filler", "speed")]
     kinds = "".join({"number": "n", "times": "x"}.get(k, "/") for k, _ in items)
@@ -410,28 +246,11 @@ def plausible(limit: str, low: float | None, high: float | None, values: tuple[f
 
 RINGS_BY_COGS_LABELS = frozenset({"ring_count", "rear_speeds", "cogs", "rings"})
 """Limits whose labels may stand over ``2x11``, which states two limits at once."""
-_RINGS_BY_COGS = re.compile(r"^[1-3]\s*[x×]\s*\d{1,2}(?:\s*[/,]\s*(?:[1-3]\s*[x×]\s*)?\d{1,2})*\s*[-–]?\s*[^\W\d]*$", re.IGNORECASE)
+_RINGS_BY_COGS = re.compile(
+    r"^[1-3]\s*[x×]\s*\d{1,2}(?:\s*[/,]\s*(?:[1-3]\s*[x×]\s*)?\d{1,2})*\s*[-–]?\s*[^\W\d]*$", re.IGNORECASE
+)
 
 
 def is_rings_by_cogs(text: str) -> bool:
     """Whether ``text`` is a number of rings times a number of cogs, as in ``2x11``."""
     return bool(_RINGS_BY_COGS.match(text.strip()))
-
-
-_YES = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ x × ✕ ja yes oui si sí ok".split())
-_CROSSES = frozenset("x × ✕ ✗ ✘ ☒".split())
-_TICKS = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ ja yes oui si sí ok".split())
-_NO = frozenset("○ ✗ ✘ ☐ ☒ no nein non nee □ ◯".split())
-
-
-def is_mark(text: str) -> bool:
-    """Whether a cell holds nothing but a mark for yes or no."""
-    return text.strip().lower() in _YES | _NO | _CROSSES
-
-
-def says_yes(text: str, others: Iterable[str]) -> bool:
-    """Whether a mark says yes; a cross says no where the same table has ticks or dots."""
-    mark = text.strip().lower()
-    if mark in _CROSSES and any(o.strip().lower() in _TICKS for o in others):
-        return False
-    return mark in _YES

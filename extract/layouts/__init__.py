@@ -64,7 +64,10 @@ def _columns_under_headings(words: list[Word], headings: Sequence[Heading]) -> l
     """Words apart by the headings that stand side by side over them, each the head of a column of its own."""
     rows: list[list[Heading]] = []
     for heading in headings:
-        home = next((r for r in rows if abs(r[0].box.top - heading.box.top) < 0.5 * (heading.box.bottom - heading.box.top)), None)
+        home = next(
+            (r for r in rows if abs(r[0].box.top - heading.box.top) < 0.5 * (heading.box.bottom - heading.box.top)),
+            None,
+        )
         if home is None:
             rows.append([heading])
         else:

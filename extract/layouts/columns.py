@@ -9,8 +9,9 @@ from dataclasses import dataclass, field, replace
 from ...schema.limits import LIMITS, PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
+from ..marks import is_mark, is_nothing, split_marked
 from ..subjects import Subject, find_kinds, is_code, parse_model_cell, parse_variant
-from ..values import RINGS_BY_COGS_LABELS, is_mark, is_nothing, is_rings_by_cogs, parse_value, plausible, split_marked
+from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
 from .grids import Cell, Grid
 
 MOST_HEADER_ROWS = 4
@@ -95,7 +96,9 @@ def _as_choice(grid: Grid, col: int, header_rows: int, column: Column, languages
     above = " ".join(c.text for c in cells[:-1])
     hits = find_label_hits(above, None, languages) if above else find_label_hits(value, None, languages)
     named = [h for h in hits if h.limit in CHOICES] or [
-        LabelHit(limit, 0.9, None, None, 1) for limit in CHOICES if not above and parse_value(value, limit, None, languages)
+        LabelHit(limit, 0.9, None, None, 1)
+        for limit in CHOICES
+        if not above and parse_value(value, limit, None, languages)
     ]
     for hit in named:
         parsed = parse_value(value, hit.limit, None, languages)

@@ -9,9 +9,9 @@ from dataclasses import replace
 from ..context import PageContext
 from ..labels import LabelHit, find_label_hits
 from ..lines import Line, Segment, union
+from ..marks import is_nothing
 from ..records import Entry, Word
 from ..subjects import Subject, parse_variant
-from ..values import is_nothing
 from .columns import Column, reads
 from .grids import Cell
 from .tables import cell_entries, known_kind

@@ -112,7 +112,9 @@ def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[t
         for length in (3, 2):
             window = " ".join(t for _, t in texts[at : at + length])
             names = analyse(window, languages).names("concept")
-            worded = names & {"cage", "variant"} and all(_is_variant_word(t, languages) for _, t in texts[at : at + length])
+            worded = names & {"cage", "variant"} and all(
+                _is_variant_word(t, languages) for _, t in texts[at : at + length]
+            )
             variant = parse_variant(window, languages) if worded else None
             if variant:
                 found.append((texts[at][0], variant))
@@ -124,7 +126,11 @@ def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[t
 
 def _is_variant_word(word: str, languages: tuple[str, ...]) -> bool:
     analysis = analyse(word, languages)
-    return bool(analysis.names("variant") or analysis.names("concept") & {"cage", "variant"} or word in ("XS", "S", "M", "L", "XL"))
+    return bool(
+        analysis.names("variant")
+        or analysis.names("concept") & {"cage", "variant"}
+        or word in ("XS", "S", "M", "L", "XL")
+    )
 
 
 def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageContext) -> Iterator[Entry]:

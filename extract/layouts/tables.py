@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -11,14 +12,17 @@ from ...schema.parts import code_key, variant_key
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
+from ..lines import union
+from ..marks import is_mark, is_nothing, says_yes, split_marked
 from ..records import Entry
 from ..subjects import Subject, parse_heading, parse_model_cell, parse_variant
-from ..lines import union
-from ..values import is_mark, is_nothing, says_yes, split_marked
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
-_DITTO = re.compile(r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|ditto|dito|idem|id\.|see above|as above|wie oben|ídem|w\.?\s?o\.)$", re.IGNORECASE)
+_DITTO = re.compile(
+    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|ditto|dito|idem|id\.|see above|as above|wie oben|ídem|w\.?\s?o\.)$",
+    re.IGNORECASE,
+)
 _LABELS_SHARE = 0.6
 
 
@@ -68,7 +72,7 @@ def _has_digit(text: str) -> bool:
 
 def _cut_columns(grid: Grid, starts: Sequence[int]) -> Iterator[Grid]:
     edges = [0, *starts, grid.cols]
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in itertools.pairwise(edges):
         cells = [
             Cell(c.row, max(c.col, start) - start, c.row_span,
                  min(c.col + c.col_span, end) - max(c.col, start), c.words if c.col >= start else (), c.area)
@@ -125,7 +129,7 @@ def _table_kind(view: View, above: Subject) -> PartKind | None:
 
 
 def _is_about_others(view: View, context: PageContext) -> bool:
-    """Whether the first column is headed by tools, bolts, boxes or the like, so that its codes are not those of parts."""
+    """Whether the first column is headed by tools, bolts, boxes or the like: its codes are no parts then."""
     first = view.columns[0]
     names = analyse(first.header, context.languages).names("concept") if first.header else frozenset()
     return "distractor" in names or (not first.hits and first.role is None and "bolt" in names)
@@ -277,6 +281,7 @@ def _spread(view: View, row: int, col: int) -> float:
 
 
 def known_kind(subject: Subject, context: PageContext) -> Subject:
+    """The subject with its kind, where an earlier place of the document told it."""
     if subject.kind is None and subject.code:
         return replace(subject, kind=context.memory.kinds.get(code_key(subject.code)))
     return subject
@@ -295,11 +300,15 @@ def cell_entries(
                      cell.confidence)  # fmt: skip
 
     for piece in split_marked(cell.text):
-        stated = [(words, condition) for mark in piece.marks for words, condition in _stated_in_note(mark, hits, context)]
+        stated = [
+            (words, condition) for mark in piece.marks for words, condition in _stated_in_note(mark, hits, context)
+        ]
         marks = [m for m in piece.marks if not _stated_in_note(m, hits, context)]
         conditions, doubt = _of_marks(marks, context)
         for words, bracket in split_condition(piece.text, context.languages):
-            own = tuple(sorted((bracket or {}).items())) or conditions or label_conditions or _foreign(from_label, column)
+            own = (
+                tuple(sorted((bracket or {}).items())) or conditions or label_conditions or _foreign(from_label, column)
+            )
             yield entry(words, own, min(doubt, label_doubt))
         for words, condition in stated:
             yield entry(words, condition, 0.95)

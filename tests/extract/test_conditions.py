@@ -29,12 +29,10 @@ def test_what_names_no_one_condition_gives_none(text):
 
 
 @pytest.mark.parametrize("text", ["2 or 3 chainrings", "10- or 11-speed"])
-@pytest.mark.xfail(strict=True, reason="of two counts only the one beside the word is seen")
 def test_two_counts_joined_by_or_are_no_one_condition(text):
     assert find_condition(text) is None
 
 
-@pytest.mark.xfail(strict=True, reason="the number of cogs is lost where blanks stand around the sign")
 def test_rings_by_cogs_with_blanks_before_a_word():
     assert find_condition("for 2 x 10 only") == {"ring_count": 2, "rear_speeds": 10}
 

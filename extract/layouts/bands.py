@@ -1,0 +1,243 @@
+"""Rows of a table without rules around every cell: lines → rows, with cells of several lines and shared cells."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from ...schema.claims import Box
+from ..lines import Line, Segment, union
+from ..records import Rule, Word
+from .gaps import GapColumn
+from .grids import Cell
+
+_WRAP_PITCH = 0.78
+_LEAST_BANDS = 3
+_MANY_BANDS = 4
+_OPEN_END = re.compile(r"\w.*(?:[-–—/,;·(+]|\b(?:to|bis|tot|or|und|and|with|max|min)\.?)\s*$", re.IGNORECASE)
+
+
+@dataclass(eq=False)
+class LineRow:
+    """A row in the making: its lines, its pieces with the columns that they cover, and cells shared with later rows."""
+
+    lines: list[Line]
+    pieces: list[tuple[int, int, Segment]]
+    """First column, last column, words."""
+    spans: list[tuple[int, int, Segment, int]] = field(default_factory=list)
+    """Pieces that belong to this row and the following ones: as above, and the number of rows."""
+
+    @property
+    def middle(self) -> float:
+        """The height in the middle of its pieces."""
+        box = union(piece.box for _, _, piece in self.pieces)
+        return (box.top + box.bottom) / 2
+
+    def filled(self) -> set[int]:
+        """The columns that it has words in."""
+        return {c for first, last, _ in self.pieces for c in range(first, last + 1)}
+
+
+def find_bands(rules: Sequence[Rule], area: Box) -> list[float]:
+    """Heights of the rules that run across most of the block."""
+    width = area.x1 - area.x0
+    by_height: dict[int, float] = {}
+    for rule in rules:
+        if rule.horizontal and area.top - 20 <= rule.y0 <= area.bottom + 20:
+            by_height[round(rule.y0)] = (
+                by_height.get(round(rule.y0), 0.0) + min(rule.x1, area.x1) - max(rule.x0, area.x0)
+            )
+    return sorted(float(y) for y, length in by_height.items() if length > 0.7 * width)
+
+
+def merge_rows(rows: list[LineRow], bands: list[float], columns: int) -> list[LineRow]:
+    """Rows with the further lines of their cells joined: within a ruled band or a cluster, else by nearness."""
+    kept: list[LineRow] = []
+    for _, group in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands)):
+        band = list(group)
+        anchors = [row for row in band if 0 in row.filled() and len(row.filled()) > 1]
+        clusters = _tight_clusters(band)
+        if len(bands) >= _LEAST_BANDS and (len(anchors) <= 1 or len(bands) > _MANY_BANDS):
+            kept.extend(_rows_of_group(band))
+        elif clusters:
+            kept.extend(row for cluster in clusters for row in _rows_of_group(cluster))
+        else:
+            kept.extend(_merged_near(band, anchors, columns))
+    return kept
+
+
+def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
+    """The lines of a band or cluster as the rows that they are: one, or several that share some cells.
+
+    Several, where half of the columns hold the same number of pieces and none of these goes on in the next line. A
+    column's only piece that stands in the middle of the group then belongs to all of its rows.
+    """
+    pieces = [(first, last, piece) for row in group for first, last, piece in row.pieces]
+    counts = Counter(first for first, last, _ in pieces if first == last)
+    most = max(counts.values(), default=1)
+    even = [c for c, n in counts.items() if n == most]
+    digits = any(ch.isdigit() for _, _, piece in pieces for ch in piece.text)
+    goes_on = any(
+        _OPEN_END.search(piece.text) or piece.text.count("(") != piece.text.count(")") for *_, piece in pieces
+    )
+    if most < 2 or len(even) < max(2, 0.4 * len(counts)) or not digits or goes_on:
+        return _as_one(group)
+    column = sorted((p for p in pieces if p[0] == even[-1]), key=lambda p: p[2].box.top)
+    middles = [(p[2].box.top + p[2].box.bottom) / 2 for p in column]
+    rows = [LineRow([], []) for _ in middles]
+    for first, last, piece in pieces:
+        middle = (piece.box.top + piece.box.bottom) / 2
+        nearest = min(range(len(middles)), key=lambda n: abs(middles[n] - middle))
+        if counts[first] == 1 and abs(middle - (middles[0] + middles[-1]) / 2) < 0.45 * piece.size:
+            rows[0].spans.append((first, last, piece, len(rows)))
+        else:
+            rows[nearest].pieces.append((first, last, piece))
+    for row, middle in zip(rows, middles, strict=True):
+        row.lines.extend(line for k in group for line in k.lines if abs(k.middle - middle) < 2)
+    return rows if all(row.pieces for row in rows) else _as_one(group)
+
+
+def _tight_clusters(rows: list[LineRow]) -> list[list[LineRow]] | None:
+    """Rows in clusters of tight lines with clear gaps between; ``None`` where the gaps do not tell.
+
+    The first column takes no part, since its words may stand in the middle of several rows; a line of that column
+    alone goes to the nearest cluster.
+    """
+    full = [row for row in rows if row.filled() - {0}]
+    if len(full) < 3:
+        return None
+    height = sorted(s.size for row in full for line in row.lines for s in line.segments)[0] * 1.1
+    extents = [_extent(row) for row in full]
+    gaps = [b[0] - a[1] for a, b in itertools.pairwise(extents)]
+    tight = [g for g in gaps if g < 0.3 * height]
+    wide = [g for g in gaps if g >= 0.3 * height]
+    if not tight or not wide or min(wide) - max(tight) < 0.2 * height:
+        return None
+    clusters: list[list[LineRow]] = [[full[0]]]
+    for row, gap in zip(full[1:], gaps, strict=True):
+        if gap < 0.3 * height:
+            clusters[-1].append(row)
+        else:
+            clusters.append([row])
+    if any(len(c) > 5 or sum(0 in row.filled() for row in c) > 2 for c in clusters):
+        return None
+    for row in rows:
+        if row not in full:
+            min(clusters, key=lambda c: min(abs(k.middle - row.middle) for k in c)).append(row)
+    return [sorted(c, key=lambda r: r.middle) for c in clusters]
+
+
+def _extent(row: LineRow) -> tuple[float, float]:
+    boxes = [piece.box for first, last, piece in row.pieces if last > 0]
+    return min(b.top for b in boxes), max(b.bottom for b in boxes)
+
+
+def _as_one(band: list[LineRow]) -> list[LineRow]:
+    """The rows of a band as one, but a line whose pieces cover several columns over others stays a row of its own."""
+    wide = [row for row in band if any(last > first for first, last, _ in row.pieces)]
+    if len(band) == 1 or len(wide) == len(band):
+        return band
+    narrow = [row for row in band if row not in wide]
+    first = narrow[0]
+    for row in narrow[1:]:
+        first.lines.extend(row.lines)
+        first.pieces.extend(row.pieces)
+    return [*(row for row in wide if row.middle <= first.middle), first, *(r for r in wide if r.middle > first.middle)]
+
+
+def _merged_near(rows: list[LineRow], anchors: list[LineRow], columns: int) -> list[LineRow]:
+    pitches = sorted(b.middle - a.middle for a, b in itertools.pairwise(anchors))
+    pitch = pitches[len(pitches) // 2] if pitches else 0.0
+    homes = {id(row): None if row in anchors else _home_row(row, anchors, pitch, columns) for row in rows}
+    kept = [row for row in rows if homes[id(row)] is None]
+    for row in rows:
+        home = homes[id(row)]
+        if home is not None:
+            home.lines.extend(row.lines)
+            home.pieces.extend(row.pieces)
+    return kept
+
+
+def _home_row(row: LineRow, anchors: list[LineRow], pitch: float, columns: int) -> LineRow | None:
+    if any(last > first for first, last, _ in row.pieces) or not anchors:
+        return None
+    nearest = min(anchors, key=lambda a: abs(a.middle - row.middle))
+    distance = abs(nearest.middle - row.middle)
+    full = len(row.filled()) >= 0.6 * (columns - 1) and columns > 2
+    height = max(s.size for line in row.lines for s in line.segments)
+    if full and not _is_header_line(row) and pitch and distance > _WRAP_PITCH * pitch:
+        return None
+    return nearest if distance < 2.2 * height else None
+
+
+def _is_header_line(row: LineRow) -> bool:
+    """Whether no word of the row holds a digit, as in a label of several lines."""
+    return not any(c.isdigit() for line in row.lines for c in line.text)
+
+
+def widen_headers(rows: list[LineRow], columns: list[GapColumn]) -> None:
+    """Header pieces that stand centred over several columns of the next line are made to cover them."""
+    for row, below in itertools.pairwise(rows[:4]):
+        if any(c.isdigit() for line in row.lines for c in line.text):
+            return
+        filled, under = row.filled(), below.filled() | _header_below(rows, below)
+        for n, (first, last, piece) in enumerate(row.pieces):
+            if first != last:
+                continue
+            middle = (piece.box.x0 + piece.box.x1) / 2
+            spans = (
+                (a, b) for a in range(max(0, first - 3), first + 1) for b in range(first, min(len(columns), a + 5))
+            )
+            groups = [(a, b) for a, b in spans
+                      if b > a and all(c == first or c not in filled for c in range(a, b + 1))
+                      and all(c in under for c in range(a, b + 1))]  # fmt: skip
+            off = {(a, b): abs((columns[a].x0 + columns[b].x1) / 2 - middle) for a, b in groups}
+            best = min(off, key=lambda g: (round(off[g] / (0.4 * piece.size)), g[1] - g[0]), default=None)
+            own = abs(columns[first].middle - middle)
+            if best and off[best] < 0.6 * piece.size and own > max(0.9 * piece.size, 2 * off[best]):
+                row.pieces[n] = (*best, piece)
+
+
+def _header_below(rows: list[LineRow], row: LineRow) -> set[int]:
+    """The columns of the header line after ``row``, where that has no digits either."""
+    at = rows.index(row) + 1
+    if at >= len(rows) or any(c.isdigit() for line in rows[at].lines for c in line.text):
+        return set()
+    return rows[at].filled()
+
+
+def cells_of_rows(rows: list[LineRow]) -> list[Cell]:
+    """The cells of every row, spanning ones first, each place covered once."""
+    cells: list[Cell] = []
+    taken: set[tuple[int, int]] = set()
+    for r, row in enumerate(rows):
+        for first, last, piece, span in row.spans:
+            places = {(r + down, c) for down in range(span) for c in range(first, last + 1)}
+            if r + span <= len(rows) and not places & taken:
+                taken |= places
+                cells.append(Cell(r, first, span, last - first + 1, piece.words, piece.box))
+    for r, row in enumerate(rows):
+        for first, last, words in _cells_of(row):
+            places = {(r, c) for c in range(first, last + 1)}
+            if not places & taken:
+                taken |= places
+                cells.append(Cell(r, first, 1, last - first + 1, words, union(w.box for w in words)))
+    return cells
+
+
+def _cells_of(row: LineRow) -> Iterable[tuple[int, int, tuple[Word, ...]]]:
+    """The row's pieces, those of the same columns joined; a piece inside a wider one belongs to it."""
+    groups: list[tuple[int, int, list[Word]]] = []
+    for first, last, segment in sorted(row.pieces, key=lambda p: (p[0] - p[1], p[0])):
+        home = next((g for g in groups if g[0] <= first and last <= g[1]), None)
+        if home is not None:
+            home[2].extend(segment.words)
+        else:
+            taken = {c for g in groups for c in range(g[0], g[1] + 1)}
+            free = [c for c in range(first, last + 1) if c not in taken]
+            if free:
+                groups.append((free[0], free[-1], list(segment.words)))
+    return [(first, last, tuple(words)) for first, last, words in groups]

@@ -1,0 +1,153 @@
+"""Lines → the stretches of a page in which tables may stand: between rules of one width, or line by line."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+
+from ..lines import Line, Segment
+from ..records import Rule
+from .ruled import merge_rules
+
+_BLOCK_GAP = 2.6
+
+
+def ruled_regions(
+    lines: Sequence[Line], rules: Sequence[Rule], breaks: Sequence[Line] = ()
+) -> list[tuple[float, float, float, float]]:
+    """Stretches between rules of one width, from the first to the last: (top, bottom, x0, x1).
+
+    A stretch ends where nothing but single segments, or a heading, stand between two rules.
+    """
+    flat = sorted((r for r in merge_rules(rules, 1.5) if r.horizontal and r.x1 - r.x0 > 60), key=lambda r: r.y0)
+    groups: list[list[Rule]] = []
+    for rule in flat:
+        home = next((g for g in groups if abs(g[0].x0 - rule.x0) < 4 and abs(g[0].x1 - rule.x1) < 4), None)
+        if home is None:
+            groups.append([rule])
+        else:
+            home.append(rule)
+    regions: list[tuple[float, float, float, float]] = []
+    for group in groups:
+        start = 0
+        for n in range(1, len(group)):
+            between = [k for k in lines if group[n - 1].y0 < (k.box.top + k.box.bottom) / 2 < group[n].y0
+                       and k.box.x1 > group[n].x0 and k.box.x0 < group[n].x1]  # fmt: skip
+            if between and (all(len(k.segments) == 1 for k in between) or any(k in breaks for k in between)):
+                regions.extend(_region(group[start:n]))
+                start = n
+        regions.extend(_region(group[start:]))
+    return regions
+
+
+def _region(rules: Sequence[Rule]) -> list[tuple[float, float, float, float]]:
+    return [(rules[0].y0, rules[-1].y0, rules[0].x0, rules[0].x1)] if len(rules) > 1 else []
+
+
+def with_ends(inside: list[Line], others: Sequence[Line], breaks: Sequence[Line]) -> list[Line]:
+    """Lines between rules, with the header right above the first rule and the row right below the last one."""
+    if len(inside) < 2:
+        return inside
+    inside = list(inside)
+    for upward in (True, False):
+        for other in reversed(others) if upward else others:
+            edge = inside[0] if upward else inside[-1]
+            gap = edge.box.top - other.box.bottom if upward else other.box.top - edge.box.bottom
+            if (other.box.top + other.box.bottom > edge.box.top + edge.box.bottom) == upward:
+                continue
+            if gap > 1.1 * edge.segments[0].size or other in breaks or len(other.segments) < 2:
+                break
+            inside = [other, *inside] if upward else [*inside, other]
+    return inside
+
+
+def stretches_between(lines: Sequence[Line], breaks: Sequence[Line]) -> Iterable[list[Line]]:
+    """Runs of lines between the ``breaks``."""
+    stretch: list[Line] = []
+    for line in lines:
+        if line in breaks:
+            yield stretch
+            stretch = []
+        else:
+            stretch.append(line)
+    yield stretch
+
+
+def lies_within(line: Line, x0: float, x1: float) -> bool:
+    """Whether a line does not reach beyond ``x0`` and ``x1`` by more than a hair."""
+    return line.box.x0 >= x0 - 6 and line.box.x1 <= x1 + 6
+
+
+def find_blocks(lines: Sequence[Line]) -> Iterable[list[Line]]:
+    """Runs of neighbouring lines in which most have several segments."""
+    block: list[Line] = []
+    for n, line in enumerate(lines):
+        if block and _breaks(line, block, lines[n + 1] if n + 1 < len(lines) else None):
+            yield from _trimmed(block)
+            block = []
+        block.append(line)
+    yield from _trimmed(block)
+
+
+def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:
+    height = max(s.size for s in line.segments) * 1.15
+    gap = line.box.top - max(k.box.bottom for k in block[-3:])
+    if gap > _BLOCK_GAP * height or _wider_than_usual(gap, height, block) or _starts_anew(line, block):
+        return True
+    if len(line.segments) > 1:
+        return len(block) == 1 and len(block[0].segments) == 1 and not _wraps_onto(block[0], line)
+    if _wraps_onto(line, block[-1]) or (following is not None and _wraps_onto(line, following)):
+        return False
+    return following is None or not _is_lone_cell(line, gap, height, block, following)
+
+
+def _is_lone_cell(line: Line, gap: float, height: float, block: list[Line], following: Line) -> bool:
+    """Whether one segment between full lines is a cell of theirs: close to both, of their type and in their columns."""
+    segment = line.segments[-1]
+    before = next((k for k in reversed(block) if len(k.segments) > 1), None)
+    if before is None or len(segment.words) > 6 or max(gap, following.box.top - segment.box.bottom) > 0.7 * height:
+        return False
+    if len(following.segments) == 1 and not following.segments[0].size <= segment.size * 1.05:
+        return False
+    homes = [s for k in block for s in k.segments if min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]
+    alike = [s for s in homes if abs(s.size - segment.size) < 0.08 * s.size and s.bold == segment.bold]
+    return bool(alike) and segment.box.x1 - segment.box.x0 < 0.5 * (before.box.x1 - before.box.x0)
+
+
+def _wider_than_usual(gap: float, height: float, block: list[Line]) -> bool:
+    """Whether a gap stands out from three or more even ones before it."""
+    gaps = sorted(b.box.top - a.box.bottom for a, b in itertools.pairwise(block))
+    return len(gaps) >= 3 and gap > 1.2 * height and gap > 2.2 * max(gaps[-1], 0.25 * height)
+
+
+def _starts_anew(line: Line, block: list[Line]) -> bool:
+    """Whether a line of bold words without digits follows lines of plain ones: the header of another table."""
+    bold = all(s.bold for s in line.segments) and len(line.segments) > 1
+    digits = any(c.isdigit() for c in line.text)
+    before = block[-1]
+    return bold and not digits and len(block) > 2 and not any(s.bold for s in before.segments[1:] or before.segments)
+
+
+def _wraps_onto(line: Line, neighbour: Line) -> bool:
+    """Whether a line of one segment is a further line of one cell of its neighbour."""
+    if len(line.segments) != 1 or len(neighbour.segments) < 2:
+        return False
+    segment = line.segments[0]
+    close = max(line.box.top, neighbour.box.top) - min(line.box.bottom, neighbour.box.bottom) < 0.45 * segment.size
+    under = [s for s in neighbour.segments if min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]
+    alike = segment.size <= 1.1 * max(s.size for s in neighbour.segments)
+    if not close or not alike:
+        return False
+    if not under:
+        return segment.box.x0 > neighbour.box.x0 and segment.box.x1 < neighbour.box.x1
+    return len(under) == 1 and segment.bold == under[0].bold
+
+
+def _trimmed(block: list[Line]) -> Iterable[list[Line]]:
+    """The block without lone segments at its ends; nothing where fewer than two lines have several segments."""
+    while block and len(block[0].segments) == 1 and not (len(block) > 1 and _wraps_onto(block[0], block[1])):
+        block = block[1:]
+    while block and len(block[-1].segments) == 1 and not (len(block) > 1 and _wraps_onto(block[-1], block[-2])):
+        block = block[:-1]
+    if sum(len(line.segments) > 1 for line in block) >= 2:
+        yield block

@@ -1,0 +1,129 @@
+"""Columns of a table without upright rules: by the gaps that run through its lines."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..lines import Line, Segment
+from ..records import Rule, Word
+
+_COLUMN_GAP = 0.55
+_CROSSING_SHARE = 0.1
+
+
+@dataclass(frozen=True)
+class GapColumn:
+    """A column: the stretch that its words cover, and the territory up to the middle of the gaps beside it."""
+
+    x0: float
+    x1: float
+    left: float
+    right: float
+
+    @property
+    def middle(self) -> float:
+        """The middle of the stretch."""
+        return (self.x0 + self.x1) / 2
+
+
+def find_columns(block: Sequence[Line]) -> list[GapColumn]:
+    """The columns of a block, by the gaps that run through its fullest lines."""
+    most = max(len(line.segments) for line in block)
+    core = [line for line in block if len(line.segments) >= max(2, 0.6 * most)]
+    size = sorted(s.size for line in core for s in line.segments)[0]
+    spans = [[(s.box.x0, s.box.x1) for s in _runs(line, _COLUMN_GAP)] for line in core]
+    start, end = min(a for row in spans for a, _ in row), max(b for row in spans for _, b in row)
+    steps = int(end - start) + 2
+    cover = [0] * steps
+    for row in spans:
+        for a, b in row:
+            for x in range(int(a - start), min(int(b - start) + 1, steps)):
+                cover[x] += 1
+    allowed = int(_CROSSING_SHARE * len(core)) if len(core) >= 5 else 0
+    intervals: list[list[float]] = []
+    for x, n in enumerate(cover):
+        if n > allowed:
+            if intervals and start + x - intervals[-1][1] <= _COLUMN_GAP * size:
+                intervals[-1][1] = start + x + 1
+            else:
+                intervals.append([start + x, start + x + 1])
+    found = [(a, b) for a, b in intervals]
+    for line in block:
+        for piece in line.segments if line not in core else ():
+            if all(piece.box.x1 < a or piece.box.x0 > b for a, b in found):
+                found.append((piece.box.x0, piece.box.x1))
+    return with_territory(sorted(found))
+
+
+def with_territory(intervals: list[tuple[float, float]]) -> list[GapColumn]:
+    """Columns from the stretches that their words cover, left to right."""
+    edges = [(a[1] + b[0]) / 2 for a, b in itertools.pairwise(intervals)]
+    bounds = [-1e9, *edges, 1e9]
+    return [GapColumn(a, b, bounds[n], bounds[n + 1]) for n, (a, b) in enumerate(intervals)]
+
+
+def _runs(line: Line, gap: float) -> list[Segment]:
+    """The line's words, parted at gaps wider than ``gap`` times their size."""
+    runs: list[list[Word]] = []
+    for segment in line.segments:
+        runs.append([])
+        for word in segment.words:
+            if runs[-1] and word.box.x0 - runs[-1][-1].box.x1 > gap * word.size:
+                runs.append([])
+            runs[-1].append(word)
+    return [Segment(tuple(run)) for run in runs if run]
+
+
+def place_pieces(line: Line, columns: list[GapColumn], rules: Sequence[Rule]) -> list[tuple[int, int, Segment]]:
+    """Each segment of a line with the columns that it covers."""
+    placed = []
+    for segment in line.segments:
+        for piece in _parted_at_columns(segment, columns):
+            first = last = _home(piece, columns)
+            for n, column in enumerate(columns):
+                shared = min(piece.box.x1, column.x1) - max(piece.box.x0, column.x0)
+                if shared > 0.5 * (column.x1 - column.x0):
+                    first, last = min(first, n), max(last, n)
+            under = _rule_under(piece, line, columns, rules)
+            if under:
+                first, last = min(first, under[0]), max(last, under[1])
+            placed.append((first, last, piece))
+    return placed
+
+
+def _home(piece: Segment, columns: list[GapColumn]) -> int:
+    middle = (piece.box.x0 + piece.box.x1) / 2
+    shares = [min(piece.box.x1, c.x1) - max(piece.box.x0, c.x0) for c in columns]
+    best = max(range(len(columns)), key=lambda n: shares[n])
+    return best if shares[best] > 0 else next(n for n, c in enumerate(columns) if c.left <= middle <= c.right)
+
+
+def _parted_at_columns(segment: Segment, columns: list[GapColumn]) -> list[Segment]:
+    """A segment, parted where two of its words are homed in different columns and a column gap lies between."""
+    pieces: list[list[Word]] = []
+    homes: list[int] = []
+    for word in segment.words:
+        home = _home(Segment((word,)), columns)
+        wide = pieces and word.box.x0 - pieces[-1][-1].box.x1 > 0.4 * word.size
+        if pieces and (home == homes[-1] or not wide):
+            pieces[-1].append(word)
+        else:
+            pieces.append([word])
+            homes.append(home)
+    return [Segment(tuple(p)) for p in pieces]
+
+
+def _rule_under(piece: Segment, line: Line, columns: list[GapColumn], rules: Sequence[Rule]) -> tuple[int, int] | None:
+    """The columns over which a short rule right below a header piece runs."""
+    whole = columns[-1].x1 - columns[0].x0
+    for rule in rules:
+        if not rule.horizontal or not 0 <= rule.y0 - piece.box.bottom < 0.8 * piece.size:
+            continue
+        if rule.x1 - rule.x0 > 0.8 * whole or not rule.x0 - 2 <= (piece.box.x0 + piece.box.x1) / 2 <= rule.x1 + 2:
+            continue
+        covered = [n for n, c in enumerate(columns) if rule.x0 - 2 <= c.middle <= rule.x1 + 2]
+        if len(covered) > 1:
+            return covered[0], covered[-1]
+    return None
