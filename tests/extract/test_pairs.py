@@ -36,7 +36,8 @@ _RAGGED = pytest.mark.xfail(strict=True, reason="leaders to values that do not s
         ["Total capacity: 37T", "Largest cog: 28-34T", "Weight: 231 g", "Rear speeds: 10/11"],
         ["Total capacity : 37T", "Largest cog : 28-34T", "Weight : 231 g", "Rear speeds : 10/11"],
         pytest.param(
-            ["Total capacity ............ 37T", "Largest cog ..... 28-34T", "Weight ......... 231 g", "Rear speeds .... 10/11"],
+            ["Total capacity ............ 37T", "Largest cog ..... 28-34T", "Weight ......... 231 g",
+             "Rear speeds .... 10/11"],
             marks=_RAGGED,
         ),
         pytest.param(
