@@ -12,7 +12,7 @@ help:  ## what can be made
 
 $(READY): requirements.lock pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "cogledger needs Python 3.11 or newer; name one: make PYTHON=/path/to/python3.11")'
-	@echo "Setting up $(VENV) (once; about 700 MB) ..."
+	@echo "Setting up $(VENV) once, with everything that developers use: a minute or two, 1.3 GB ..."
 	@$(PYTHON) -m venv $(VENV)
 	@$(PIP) install --require-hashes --no-deps -r requirements.lock
 	@$(PIP) install --no-build-isolation --no-deps --editable .
