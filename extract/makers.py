@@ -1,45 +1,70 @@
-"""The first pages of a document → who made it: the name that heads the sheet and comes back in its margins."""
+"""The first pages of a document → who made it: the name that opens its header or footer and comes back elsewhere."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from .labels import analyse
+from .labels import LANGUAGES, analyse, load_lexicon
+from .labels.words import fold
+from .lines import Line, find_lines
 from .records import PageContent, Word
 
 _MARGIN = 0.14
+_MOST_LINES = 4
+_LEAST_TIMES = 2
+_JOINTS = frozenset({"&", "+", "und", "and", "et", "e", "y", "en"})
 
 
 def find_maker(pages: Sequence[PageContent]) -> str | None:
-    """A name in the margins of a page that is no trade word and stands at least twice; ``None`` where none is clear."""
-    counts: Counter[str] = Counter()
-    sizes: dict[str, float] = {}
+    """The name that opens a line in a margin, is no trade word and stands at least twice; else ``None``."""
+    texts = " ".join(fold(word.text) for page in pages for word in page.words)
+    found: Counter[str] = Counter()
     shown: dict[str, str] = {}
     for page in pages:
-        for word in page.words:
-            key = _name(word)
-            if key is None:
+        for line in _margin_lines(page):
+            name = _leading_name(line)
+            key = fold(name)
+            if not key or f" {texts} ".count(f" {key} ") < _LEAST_TIMES:
                 continue
-            weight = 3 if _in_margin(word, page) else 1
-            counts[key] += weight
-            if weight == 3 and word.size >= sizes.get(key, 0.0):
-                sizes[key], shown[key] = word.size, word.text.strip(".,;:·")
-    named = [key for key in sizes if counts[key] >= 4]
-    if not named:
+            found[key] += 1 + (line.segments[0].size > 1.2 * _usual_size(page))
+            if key not in shown or not name.isupper():
+                shown[key] = name
+    if not found:
         return None
-    best = max(named, key=lambda key: (sizes[key], counts[key]))
-    name = shown[best]
+    name = shown[max(found, key=lambda key: (found[key], len(key)))]
     return name.title() if name.isupper() else name
 
 
-def _name(word: Word) -> str | None:
-    text = word.text.strip(".,;:·")
+def _margin_lines(page: PageContent) -> Iterator[Line]:
+    top = find_lines([w for w in page.words if w.box.bottom < _MARGIN * page.height])[:_MOST_LINES]
+    bottom = find_lines([w for w in page.words if w.box.top > (1 - _MARGIN) * page.height])[-_MOST_LINES:]
+    yield from (*top, *bottom)
+
+
+def _usual_size(page: PageContent) -> float:
+    sizes = sorted(w.size for w in page.words)
+    return sizes[len(sizes) // 2] if sizes else 10.0
+
+
+def _leading_name(line: Line) -> str:
+    """The capitalised words that open a line, up to the first trade word, number or sign."""
+    name: list[str] = []
+    for word in line.segments[0].words:
+        text = word.text.strip(".,;:·|")
+        if name and text.lower() in _JOINTS:
+            name.append(text)
+            continue
+        if not _is_name(text, word):
+            break
+        name.append(text)
+    while name and name[-1].lower() in _JOINTS:
+        name.pop()
+    return " ".join(name) if len(name) <= 4 else ""
+
+
+def _is_name(text: str, word: Word) -> bool:
     if not (3 <= len(text) <= 20 and text.isalpha() and text[0].isupper()) or word.confidence < 0.6:
-        return None
-    known = any(term.meanings for term in analyse(text).terms)
-    return None if known else text.lower()
-
-
-def _in_margin(word: Word, page: PageContent) -> bool:
-    return word.box.bottom < _MARGIN * page.height or word.box.top > (1 - _MARGIN) * page.height
+        return False
+    titles = load_lexicon(LANGUAGES, "title").single
+    return fold(text) not in titles and not any(term.meanings for term in analyse(text).terms)

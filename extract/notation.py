@@ -77,7 +77,7 @@ def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:
 @lru_cache(maxsize=64)
 def _bound_phrases(languages: tuple[str, ...]) -> re.Pattern[str]:
     sides: dict[str, list[str]] = {"high": [], "low": []}
-    for row, meanings in load_lexicon(languages, True).rows.items():
+    for row, meanings in load_lexicon(languages, "bound").rows.items():
         for meaning in meanings:
             if len(row) > 1 and row[-1] not in ("than", "als", "de", "di", "dan"):
                 sides[meaning.name.split("_")[0]].append(r"\s+".join(map(re.escape, row)))
@@ -92,7 +92,7 @@ def _number_tokens(words: str) -> list[Token]:
         return [Token("number", words, float(words))]
     if len(parts) == 2 and (len(parts[1]) <= 2 and not ("," in words and len(parts[0]) == len(parts[1]) == 2)):
         return [Token("number", words, float(".".join(parts)))]
-    if len(parts) == 2 and len(parts[1]) == 3 and len(parts[0]) <= 2:
+    if len(parts) == 2 and len(parts[1]) == 3 and len(parts[0]) == 1:
         return [Token("number", words, float("".join(parts)))]
     tokens: list[Token] = []
     for part in parts:

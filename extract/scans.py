@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -78,11 +78,51 @@ def _read_words(bare: np.ndarray, rules: list[Rule], number: int, settings: Read
         cuts.append(cv2.copyMakeBorder(_as_dark_on_light(cut), 14, 14, 14, 14, cv2.BORDER_CONSTANT, value=255))
         corners.append((x0 - 14, top - 14))
         rest[top:bottom, x0:x1] = 255
-    options = {"dpi": round(settings.scan_dpi), "timeout_s": settings.seconds_per_page}
-    words = list(tesseract.find_words(rest, psm=tesseract.SPARSE, **options))
-    for (x, y), found in zip(corners, tesseract.find_words_each(cuts, psm=tesseract.ONE_BLOCK, **options), strict=True):
+    options = _Options(round(settings.scan_dpi), settings.seconds_per_page)
+    words = list(tesseract.find_words(rest, psm=tesseract.SPARSE, dpi=options.dpi, timeout_s=options.timeout_s))
+    for (x, y), found in zip(corners, _read_twice(cuts, options), strict=True):
         words.extend(replace(w, box=Box(w.box.x0 + x, w.box.top + y, w.box.x1 + x, w.box.bottom + y)) for w in found)
     return [w for w in words if w.confidence >= _LEAST_CONFIDENCE and any(c.isalnum() or c in "-–—.·*" for c in w.text)]
+
+
+@dataclass(frozen=True)
+class _Options:
+    dpi: int
+    timeout_s: float
+
+
+def _read_twice(cuts: list[np.ndarray], options: _Options) -> list[list[Word]]:
+    """The words of cells, each read as a block and as a line; the two readings' agreement makes their confidence."""
+    blocks = tesseract.find_words_each(cuts, psm=tesseract.ONE_BLOCK, dpi=options.dpi, timeout_s=options.timeout_s)
+    single = [n for n, words in enumerate(blocks) if _is_one_line(words)]
+    lines = tesseract.find_words_each([cuts[n] for n in single], psm=tesseract.ONE_LINE, dpi=options.dpi,
+                                      timeout_s=options.timeout_s)  # fmt: skip
+    found = list(blocks)
+    for n, words in zip(single, lines, strict=True):
+        found[n] = _agreed(blocks[n], words)
+    return found
+
+
+def _is_one_line(words: list[Word]) -> bool:
+    tops, bottoms = [w.box.top for w in words], [w.box.bottom for w in words]
+    heights = [w.box.bottom - w.box.top for w in words]
+    return not words or max(bottoms) - min(tops) < 1.7 * max(heights)
+
+
+def _agreed(block: list[Word], line: list[Word]) -> list[Word]:
+    """One of two readings of a cell: surer where they are the same, unsure where they differ."""
+    if not block or not line:
+        return [replace(w, confidence=min(w.confidence, _ONE_READING)) for w in block or line]
+    texts = ["".join(w.text for w in words) for words in (block, line)]
+    if texts[0] == texts[1]:
+        return [replace(w, confidence=max(w.confidence, _TWO_READINGS)) for w in max(block, line, key=len)]
+    best = max(block, line, key=lambda words: min(w.confidence for w in words))
+    return [replace(w, confidence=min(w.confidence, _DISPUTED)) for w in best]
+
+
+_TWO_READINGS = 0.95
+_ONE_READING = 0.6
+_DISPUTED = 0.5
 
 
 def _as_dark_on_light(cut: np.ndarray) -> np.ndarray:

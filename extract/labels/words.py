@@ -27,8 +27,8 @@ def fold(text: str) -> str:
 class Meaning:
     """One thing that a row of words can stand for.
 
-    ``group`` is ``concept``, ``part``, ``variant``, ``answer``, ``language`` or ``bound``; ``name`` is the concept,
-    part kind, size letter, ``limit.choice``, function word, or which bound the words say of a number beside them.
+    ``group`` is ``concept``, ``part``, ``variant``, ``answer``, ``language``, ``bound`` or ``title``; ``name`` is the
+    concept, part kind, size letter, ``limit.choice``, function word, or the bound that is said of a number beside.
     """
 
     group: str
@@ -63,7 +63,7 @@ def read_language(language: str) -> dict[str, Any]:
 def _entries(language: str) -> Iterator[tuple[tuple[str, ...], Meaning]]:
     data = read_language(language)
     tables = {"concept": data["concepts"], "part": data["parts"], "variant": data["variants"],
-              "language": data["language"], "bound": data["bounds"]}  # fmt: skip
+              "language": data["language"], "bound": data["bounds"], "title": data["titles"]}  # fmt: skip
     for limit, choices in data.get("answers", {}).items():
         tables["answer"] = tables.get("answer", {}) | {f"{limit}.{choice}": w for choice, w in choices.items()}
     for group, table in tables.items():
@@ -74,9 +74,13 @@ def _entries(language: str) -> Iterator[tuple[tuple[str, ...], Meaning]]:
                     yield row, Meaning(group, name)
 
 
+_APART = ("bound", "title")
+"""Groups of words that are looked up by themselves, so that they do not shadow the words of labels."""
+
+
 @cache
-def load_lexicon(languages: tuple[str, ...], bounds: bool = False) -> Lexicon:
-    """The words of ``languages`` together: those beside numbers with ``bounds``, all others without.
+def load_lexicon(languages: tuple[str, ...], group: str = "") -> Lexicon:
+    """The words of ``languages`` together: those of ``group`` (``bound`` or ``title``), or all others.
 
     Raises ``FileNotFoundError`` for a language without a file.
     """
@@ -84,7 +88,7 @@ def load_lexicon(languages: tuple[str, ...], bounds: bool = False) -> Lexicon:
     compounds: set[str] = set()
     for language in languages:
         for row, meaning in _entries(language):
-            if (meaning.group == "bound") != bounds:
+            if (meaning.group if meaning.group in _APART else "") != group:
                 continue
             rows.setdefault(row, set()).add(meaning)
             if read_language(language).get("compounds") and len(row) == 1 and len(row[0]) >= 3:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Sequence
 
-from ..lines import Line, Segment
+from ..lines import Line
 from ..records import Rule
 from .ruled import merge_rules
 

@@ -278,7 +278,7 @@ def _named_bound(offered: frozenset[str]) -> str | None:
 
 def _bound(before: str, after: str, languages: tuple[str, ...]) -> tuple[str | None, str, str]:
     """The bound that the words right beside the number say, and the words without them."""
-    lexicon = load_lexicon(languages, True)
+    lexicon = load_lexicon(languages, "bound")
     left, right = fold(before).split(), fold(after).split()
     for length in range(min(lexicon.longest, 4), 0, -1):
         for meaning in lexicon.rows.get(tuple(left[-length:]), frozenset()) if len(left) >= length else ():
