@@ -35,6 +35,6 @@ def estimate(evidence: Evidence) -> float:
     odds -= 7.0 * (1 - evidence.layout)
     odds -= 6.0 * (1 - evidence.value)
     odds -= 4.0 * (1 - evidence.words)
-    odds -= (0.8 if evidence.words == 1 else 3.0) * (evidence.unit_due and not evidence.unit_read)
+    odds -= (0.8 if evidence.words == 1 else 5.0) * (evidence.unit_due and not evidence.unit_read)
     odds -= 3.0 * (not evidence.plausible)
     return min(0.995, max(0.01, 1 / (1 + math.exp(-odds))))

@@ -12,7 +12,8 @@ import pypdfium2 as pdfium
 
 from ..schema.claims import Box
 from .engines import tesseract
-from .layouts.ruled import find_ruled_grids
+from .layouts.grids import Grid
+from .layouts.ruled import find_ruled_grids, merge_rules
 from .pages import draw_page
 from .photos import read_photo
 from .records import Affine, PageContent, Rule, Word
@@ -63,13 +64,13 @@ def _read_words(bare: np.ndarray, rules: list[Rule], number: int, settings: Read
     blank = PageContent(number, width, height, (Word("x", Box(0, 0, width, height)),), tuple(rules))
     pixel = settings.scan_dpi / _POINT
     scaled = replace(settings, rule_snap_pt=settings.rule_snap_pt * pixel)
-    cells = [cell for grid in find_ruled_grids(blank, scaled, keep_empty=True) if len(grid.cells) > 3
-             for cell in grid.cells]  # fmt: skip
+    grids = [grid for grid in find_ruled_grids(blank, scaled, keep_empty=True) if len(grid.cells) > 3]
+    areas = [cell.area for grid in grids for cell in grid.cells] + _bands_outside(rules, grids, pixel)
     rest = bare.copy()
     cuts, corners = [], []
-    for cell in cells:
-        x0, top = max(0, int(cell.area.x0) + 3), max(0, int(cell.area.top) + 3)
-        x1, bottom = int(cell.area.x1) - 2, int(cell.area.bottom) - 2
+    for area in areas:
+        x0, top = max(0, int(area.x0) + 3), max(0, int(area.top) + 3)
+        x1, bottom = int(area.x1) - 2, int(area.bottom) - 2
         if x1 - x0 < 12 or bottom - top < 12:
             continue
         cut = bare[top:bottom, x0:x1]
@@ -83,6 +84,22 @@ def _read_words(bare: np.ndarray, rules: list[Rule], number: int, settings: Read
     for (x, y), found in zip(corners, _read_twice(cuts, options), strict=True):
         words.extend(replace(w, box=Box(w.box.x0 + x, w.box.top + y, w.box.x1 + x, w.box.bottom + y)) for w in found)
     return [w for w in words if w.confidence >= _LEAST_CONFIDENCE and any(c.isalnum() or c in "-–—.·*" for c in w.text)]
+
+
+def _bands_outside(rules: list[Rule], grids: list[Grid], pixel: float) -> list[Box]:
+    """The strips between neighbouring rules of one width that belong to no grid: rows of a table without columns."""
+    flat = [r for r in merge_rules(rules, 3 * pixel) if r.horizontal and r.x1 - r.x0 > 60 * pixel]
+    flat = [
+        r for r in flat if not any(g.box.top - 5 <= r.y0 <= g.box.bottom + 5 and g.box.x0 - 5 <= r.x0 for g in grids)
+    ]
+    bands: list[Box] = []
+    for upper in flat:
+        near = [r for r in flat if abs(r.x0 - upper.x0) < 6 * pixel and abs(r.x1 - upper.x1) < 6 * pixel
+                and 6 * pixel < r.y0 - upper.y0 < 60 * pixel]  # fmt: skip
+        if near:
+            lower = min(near, key=lambda r: r.y0)
+            bands.append(Box(min(upper.x0, lower.x0), upper.y0, max(upper.x1, lower.x1), lower.y0))
+    return bands
 
 
 @dataclass(frozen=True)
@@ -183,7 +200,7 @@ def _combine(scale: Affine, back: Affine, unit: float) -> Affine:
 
 def find_drawn_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
     """Long thin dark runs, across and upright, in pixels."""
-    ink = cv2.threshold(grey, 190, 255, cv2.THRESH_BINARY_INV)[1]
+    ink = cv2.threshold(grey, 222, 255, cv2.THRESH_BINARY_INV)[1]
     rules: list[Rule] = []
     thick = max(6, round(dpi / 40))
     for horizontal in (True, False):

@@ -15,7 +15,7 @@ from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
 from ..lines import union
 from ..marks import is_mark, is_nothing, says_yes, split_marked
 from ..records import Entry
-from ..subjects import Subject, parse_heading, parse_model_cell, parse_variant
+from ..subjects import Subject, is_code, parse_heading, parse_model_cell, parse_variant
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
@@ -151,7 +151,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
             last = subjects[0]
         if not subjects and has_model:
             continue
-        doubt = _row_doubt(view, row)
+        doubt = _row_doubt(view, row, context.languages)
         base = replace(section.filled_from(Subject(kind)), variant=section.variant)
         for subject in subjects or (Subject(),):
             whole = subject.filled_from(base)
@@ -160,12 +160,18 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
                 yield replace(entry, certain=min(entry.certain, doubt))
 
 
-def _row_doubt(view: View, row: int) -> float:
-    """Less than 1 where the table names variants but this row's variant cell is blank (a dash is an answer)."""
+def _row_doubt(view: View, row: int, languages: tuple[str, ...]) -> float:
+    """How sure the row's part is: less where its variant cell is blank or, read by OCR, no clear code or variant."""
+    sure = 1.0
     for col, column in enumerate(view.columns):
-        if column.role is Role.VARIANT and not view.grid.at(row, col).words:
-            return 0.4
-    return 1.0
+        cell = view.grid.at(row, col)
+        if column.role is Role.VARIANT and not cell.words:
+            sure = min(sure, 0.4)
+        elif cell.confidence < 1 and column.role is Role.VARIANT and not is_nothing(cell.text):
+            sure = min(sure, 1.0 if parse_variant(cell.text, languages) else 0.4)
+        elif cell.confidence < 1 and column.role is Role.MODEL:
+            sure = min(sure, 0.9 + 0.1 * cell.confidence if is_code(cell.text.strip()) or not cell.words else 0.4)
+    return sure
 
 
 def _section_row(grid: Grid, row: int, context: PageContext) -> Subject | None:
