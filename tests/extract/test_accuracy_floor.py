@@ -62,6 +62,19 @@ def test_calibration_by_hand(accuracy):
     assert figures["ece"] == 0.45 and figures["wrong_when_sure"] == 0.5
 
 
+def test_the_kept_fixtures_are_read_with_hardly_a_wrong_number(accuracy):
+    """The committed documents; the one without limits gives no claim."""
+    folder = HERE.parent / "fixtures" / "documents"
+    truths = [json.loads(line) for line in (folder / "truth.jsonl").read_text(encoding="utf-8").splitlines()]
+    claims, broken = accuracy.read_folder(folder)
+    assert not broken and not [c for c in claims if c["document"].startswith("no_limits")]
+    score = accuracy.judge(truths, claims)
+    figures = score.figures()
+    assert figures["precision"] >= 0.95 and figures["recall"] >= 0.6 and figures["wrong_rate"] <= 0.03, score.faults[
+        :20
+    ]
+
+
 @pytest.mark.slow
 def test_no_family_falls_under_its_floor(accuracy, tmp_path):
     floor = tomllib.loads((HERE / "floor.toml").read_text(encoding="utf-8"))
