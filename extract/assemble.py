@@ -8,7 +8,7 @@ from typing import Any
 
 from ..schema.claims import Box, Claim
 from ..schema.limits import LIMITS, Form
-from ..schema.parts import code_key
+from ..schema.parts import code_key, variant_key
 from ..schema.reasons import Reason
 from ..schema.validation import HeldBack, Objection
 from .confidence import Evidence, estimate
@@ -52,8 +52,13 @@ def assemble(
         elif found is not None:
             held.append(_held(entry, page, document, maker, found))
     claims: list[Claim] = []
-    for reading in _joined(readings):
+    joined = _joined(readings)
+    disputed = _contradicting(joined)
+    for reading in joined:
         claim = _claim(reading, page, document, maker)
+        if id(reading) in disputed:
+            held.append(HeldBack(claim.as_json(), (Objection(Reason.CONTRADICTS, "value", disputed[id(reading)]),)))
+            continue
         if reading.entry.subject.code and reading.entry.subject.kind:
             memory.kinds.setdefault(code_key(reading.entry.subject.code), reading.entry.subject.kind)
         if claim.confidence < _LEAST_CONFIDENCE:
@@ -125,6 +130,27 @@ def _joined(readings: Sequence[_Reading]) -> list[_Reading]:
             group = [r for r in group if r is not lows[0] and r is not highs[0]]
         joined.extend(group)
     return joined
+
+
+def _contradicting(readings: Sequence[_Reading]) -> dict[int, str]:
+    """Readings of one page that give one limit of one part different values, with the other value: none is to be used.
+
+    What told them apart on the page (a cage length above a list, say) was not understood then.
+    """
+    groups: dict[tuple[Any, ...], list[_Reading]] = {}
+    for r in readings:
+        s = r.entry.subject
+        place = (s.kind, code_key(s.code), variant_key(s.variant), r.hit.limit, r.entry.condition)
+        groups.setdefault(place, []).append(r)
+    disputed: dict[int, str] = {}
+    for group in groups.values():
+        values = [(r.value.low, r.value.high, r.value.values, r.value.text) for r in group]
+        if len(set(values)) > 1 and group[0].hit.limit != "replaces":
+            for r in group:
+                own = (r.value.low, r.value.high, r.value.values, r.value.text)
+                other = next(o for o, v in zip(group, values, strict=True) if v != own)
+                disputed[id(r)] = other.entry.value[:60]
+    return disputed
 
 
 def _pair(low: _Reading, high: _Reading) -> _Reading:

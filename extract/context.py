@@ -76,32 +76,39 @@ def _shares_column(heading: Box, box: Box) -> bool:
     return min(heading.x1, box.x1) - max(heading.x0, box.x0) > 0
 
 
-def find_headings(lines: Sequence[Line], languages: tuple[str, ...], body_size: float) -> tuple[Heading, ...]:
-    """Segments that stand as headings and name a part, from top to bottom."""
+def find_headings(
+    lines: Sequence[Line], languages: tuple[str, ...], body_size: float, weights_known: bool = True
+) -> tuple[Heading, ...]:
+    """Segments that stand as headings and name a part, from top to bottom.
+
+    Where the weight of the type is not known (OCR), a variant alone on its line counts as well.
+    """
     found = []
     for line in lines:
         if len(line.segments) > _MOST_SEGMENTS:
             continue
-        headings = [_heading(segment, languages, body_size) for segment in line.segments]
+        plain = not weights_known and len(line.segments) == 1
+        headings = [_heading(segment, languages, body_size, plain) for segment in line.segments]
         if len(headings) == 1 or all(headings) or (headings[0] and headings[0].subject.code):
             found.extend(h for h in headings if h)
     return tuple(sorted(found, key=lambda h: h.box.top))
 
 
-def _heading(segment: Segment, languages: tuple[str, ...], body_size: float) -> Heading | None:
+def _heading(segment: Segment, languages: tuple[str, ...], body_size: float, plain: bool) -> Heading | None:
     text = segment.text
     words = text.split()
     stands_out = segment.bold or segment.size > 1.12 * body_size
     if len(words) > _MOST_HEADING_WORDS or (text.endswith((".", ";", ",")) and not stands_out) or ":" in text[:-1]:
         return None
     subject = parse_heading(text.rstrip(":"), languages)
-    if not subject.kind and not subject.code and stands_out and len(words) <= 3:
+    if not subject.kind and not subject.code and (stands_out or plain) and len(words) <= 3:
         subject = Subject(variant=parse_variant(text.rstrip(":"), languages))
     if not subject.kind and not (subject.code and stands_out) and not subject.variant:
         return None
     if not stands_out and len(words) > 5:
         return None
-    if text.count("(") != text.count(")") or not (text[0].isupper() or text[0].isdigit() or subject.code):
+    named = subject.code or subject.variant
+    if text.count("(") != text.count(")") or not (text[0].isupper() or text[0].isdigit() or named):
         return None
     hits = find_label_hits(text, None, languages)
     if hits and hits[0].score >= 0.75 and not subject.code and not _is_kind_alone(text, languages):

@@ -45,7 +45,8 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     free = [w for w in page.words if w not in in_table]
     lines = find_lines(free, settings)
     sizes = sorted(w.size for w in page.words)
-    headings = find_headings(lines, languages, sizes[len(sizes) // 2] if sizes else 10.0)
+    weights_known = any(w.bold for w in page.words)
+    headings = find_headings(lines, languages, sizes[len(sizes) // 2] if sizes else 10.0, weights_known)
     context = PageContext(languages, headings, find_notes(lines, languages), memory)
 
     entries: list[tuple[float, Entry]] = []
