@@ -99,7 +99,7 @@ def _page_content(
         with open_page(document, number, source.name) as page:
             content = read_text_page(page, number, settings)
             letters = sum(len(w.text) for w in content.words)
-            if letters < settings.least_text_letters and has_picture(page):
+            if not content.trusted or (letters < settings.least_text_letters and has_picture(page)):
                 from .scans import read_scanned_page
 
                 return read_scanned_page(page, number, settings)

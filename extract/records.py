@@ -86,6 +86,8 @@ class PageContent:
     fills: tuple[Box, ...] = ()
     origin: str = "text"
     back: Affine = IDENTITY
+    trusted: bool = True
+    """Whether the text layer is shown and reads as language; if not, the picture of the page has the say."""
 
     def shown(self, box: Box) -> Box:
         """``box`` in the coordinates of the page as it is shown."""

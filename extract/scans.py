@@ -47,7 +47,8 @@ def _read(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) ->
     angle = find_skew(flat)
     straight, back = _straightened(flat, angle)
     rules = find_drawn_rules(straight, settings.scan_dpi)
-    words = _evened(_read_words(without_rules(straight, rules), rules, number, settings))
+    bare = without_leaders(without_rules(straight, rules), settings.scan_dpi)
+    words = _evened(_read_words(bare, rules, number, settings))
     height, width = straight.shape
     scale = (unit, 0.0, 0.0, 0.0, unit, 0.0)
     return PageContent(
@@ -243,6 +244,37 @@ def without_rules(grey: np.ndarray, rules: list[Rule]) -> np.ndarray:
         a, b = (round(rule.x0), round(rule.y0)), (round(rule.x1), round(rule.y1))
         cv2.line(bare, a, b, 255, 7)
     return bare
+
+
+def without_leaders(grey: np.ndarray, dpi: float) -> np.ndarray:
+    """The picture without rows of leader dots, which OCR takes for letters: small marks at even distances."""
+    ink = cv2.threshold(grey, 160, 255, cv2.THRESH_BINARY_INV)[1]
+    _, _, stats, centres = cv2.connectedComponentsWithStats(ink, connectivity=8)
+    most = max(4, dpi / 32)
+    dots = [n for n, (_, _, w, h, _) in enumerate(stats) if n and w <= most and h <= most]
+    dots.sort(key=lambda n: (round(centres[n][1] / (dpi / 50)), centres[n][0]))
+    bare = grey.copy()
+    run: list[int] = []
+    for n in [*dots, -1]:
+        if run and (n < 0 or not _goes_on(centres[run[-1]], centres[n], dpi)):
+            if _is_leader([centres[k][0] for k in run]):
+                for k in run:
+                    x, y, w, h, _ = stats[k]
+                    bare[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1] = 255
+            run = []
+        run.append(n)
+    return bare
+
+
+def _goes_on(last: np.ndarray, dot: np.ndarray, dpi: float) -> bool:
+    return abs(dot[1] - last[1]) < dpi / 75 and 0 < dot[0] - last[0] < dpi / 9
+
+
+def _is_leader(places: list[float]) -> bool:
+    if len(places) < 6:
+        return False
+    steps = np.diff(places)
+    return float(steps.std()) < 0.35 * float(steps.mean())
 
 
 def _evened(words: list[Word]) -> list[Word]:

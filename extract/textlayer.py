@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ctypes
 import math
+import unicodedata
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import pypdfium2 as pdfium
@@ -28,6 +29,7 @@ _LIGATURES = {
 }
 _LEADER = frozenset(".·…_‥")
 _BOLD_WEIGHT = 600
+_LEAST_LONG_WORDS = 20
 _BOLD_FLAG = 1 << 18
 
 
@@ -44,6 +46,7 @@ class Letter:
     size: float
     bold: bool
     turn: int
+    shown: bool = True
 
 
 def read_text_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
@@ -60,7 +63,23 @@ def read_text_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = D
         rules = [_moved_rule(rule, forth) for rule in rules]
         fills = [apply_to_box(forth, fill) for fill in fills]
     words = find_words(letters, settings)
-    return PageContent(number, *size, tuple(words), tuple(rules), tuple(fills), "text", back)
+    trusted = _is_shown(letters) and reads_as_language(words)
+    return PageContent(number, *size, tuple(words), tuple(rules), tuple(fills), "text", back, trusted)
+
+
+def _is_shown(letters: list[Letter]) -> bool:
+    return sum(letter.shown for letter in letters) * 2 >= len(letters)
+
+
+def reads_as_language(words: Sequence[Word]) -> bool:
+    """Whether the words of a page look like words: letters mapped wrongly leave few vowels or signs of no alphabet."""
+    text = "".join(w.text for w in words)
+    strange = sum(c == "\ufffd" or unicodedata.category(c) in ("Co", "Cn", "Cc") for c in text)
+    if strange > 0.1 * max(len(text), 1):
+        return False
+    long = [w.text for w in words if len(w.text) >= 4 and w.text.isalpha()]
+    voiced = sum(any(c in "aeiouyäöüáéíóúàèìòùâêîôûæøå" for c in word.lower()) for word in long)
+    return len(long) < _LEAST_LONG_WORDS or voiced >= 0.7 * len(long)
 
 
 def has_picture(page: pdfium.PdfPage) -> bool:
@@ -107,7 +126,7 @@ def apply_to_box(matrix: Affine, box: Box) -> Box:
 def _moved(letter: Letter, matrix: Affine) -> Letter:
     box = apply_to_box(matrix, Box(letter.x0, letter.top, letter.x1, letter.bottom))
     return Letter(letter.text, box.x0, box.top, box.x1, box.bottom, box.bottom - 0.22 * letter.size, letter.size,
-                  letter.bold, letter.turn)  # fmt: skip
+                  letter.bold, letter.turn, letter.shown)  # fmt: skip
 
 
 def _moved_rule(rule: Rule, matrix: Affine) -> Rule:
@@ -136,8 +155,10 @@ def _letters(page: pdfium.PdfPage, to_shown: Affine) -> Iterator[Letter]:
             upright = turn in (0, 180)
             size = (box.bottom - box.top if upright else box.x1 - box.x0) / 1.15
             _, baseline = apply(to_shown, x.value, y.value)
+            handle = raw.FPDFText_GetTextObject(textpage, index)
+            hidden = handle and raw.FPDFTextObj_GetTextRenderMode(handle) == raw.FPDF_TEXTRENDERMODE_INVISIBLE
             yield Letter(text, box.x0, box.top, box.x1, box.bottom, baseline, max(size, 0.5),
-                         _is_bold(textpage, index, fonts), turn)  # fmt: skip
+                         _is_bold(textpage, index, fonts), turn, not hidden)  # fmt: skip
     finally:
         textpage.close()
 
