@@ -71,8 +71,9 @@ def test_a_minimum_and_a_maximum_apart_are_one_range_with_both_places():
 
 
 def test_a_minimum_above_the_maximum_is_not_joined():
-    claims = assembled(entry("Largest cog min.", "34T"), entry("Largest cog max.", "28T")).claims
-    assert {(c.low, c.high) for c in claims} == {(34, None), (None, 28)}
+    result = assembled(entry("Largest cog min.", "34T"), entry("Largest cog max.", "28T"))
+    assert result.claims == () and set(reasons(result)) == {Reason.CONTRADICTS}
+    assert {(h.record["low"], h.record["high"]) for h in result.held_back} == {(34, None), (None, 28)}
 
 
 def test_bounds_of_two_variants_are_not_joined():
