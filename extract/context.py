@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from ..schema.claims import Box
 from ..schema.limits import PartKind
+from ..schema.parts import code_key
 from .conditions import find_condition
 from .labels import LANGUAGES, analyse, find_label_hits
 from .lines import Line, Segment
@@ -59,6 +60,8 @@ class PageContext:
         over = [h for h in self.headings if h.box.top < box.top + 1 and _shares_column(h.box, box)]
         for heading in sorted(over, key=lambda h: -h.box.bottom):
             if heading.subject.code and subject.code:
+                if code_key(subject.code).startswith(code_key(heading.subject.code)):
+                    subject = Subject(subject.kind or heading.subject.kind, subject.code, subject.variant)
                 break
             if heading.subject.kind and subject.kind and heading.subject.kind != subject.kind:
                 break
@@ -84,14 +87,31 @@ def find_headings(
     Where the weight of the type is not known (OCR), a variant alone on its line counts as well.
     """
     found = []
-    for line in lines:
-        if len(line.segments) > _MOST_SEGMENTS:
+    for n, line in enumerate(lines):
+        if len(line.segments) > _MOST_SEGMENTS or _NOTE.match(line.segments[0].text):
             continue
         plain = not weights_known and len(line.segments) == 1
         headings = [_heading(segment, languages, body_size, plain) for segment in line.segments]
-        if len(headings) == 1 or all(headings) or (headings[0] and headings[0].subject.code):
-            found.extend(h for h in headings if h)
+        first = headings[0]
+        smaller = all(s.size < 0.88 * line.segments[0].size for s in line.segments[1:])
+        if not all(headings) and not (first and smaller):
+            continue
+        if first and first.subject.code and not first.subject.kind and not _stands_free(lines, n):
+            continue
+        found.extend(h for h in headings if h)
     return tuple(sorted(found, key=lambda h: h.box.top))
+
+
+def _stands_free(lines: Sequence[Line], at: int) -> bool:
+    """Whether a line has room above it and touches none below, unlike a cell in the middle of others."""
+    line = lines[at]
+    height = line.box.bottom - line.box.top
+    above = [k.box.bottom for k in lines[:at] if min(k.box.x1, line.box.x1) > max(k.box.x0, line.box.x0)]
+    below = lines[at + 1].box.top if at + 1 < len(lines) else 1e9
+    beside = at > 0 and lines[at - 1].box.bottom > line.box.top + 0.2 * height
+    return (
+        not beside and below > line.box.bottom - 0.1 * height and line.box.top - max(above, default=-1e9) > 0.2 * height
+    )
 
 
 def _heading(segment: Segment, languages: tuple[str, ...], body_size: float, plain: bool) -> Heading | None:

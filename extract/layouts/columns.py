@@ -204,8 +204,15 @@ def _role_column(
             return n
     held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits]
     if role is Role.MODEL:
-        held = [n for n in held if not columns[n].header or (n == 0 and all(map(is_code, bodies[n])))]
+        held = [n for n in held if not columns[n].header or (n == 0 and _may_hold_models(columns[n], bodies[n]))]
     return held[0] if held else None
+
+
+def _may_hold_models(column: Column, body: list[str]) -> bool:
+    """Whether a first column under words unknown to the lexicon holds model codes: all clear codes, or all different."""
+    known = any(term.meanings for term in analyse(column.header).terms)
+    distinct = len(set(body)) == len(body) and len(column.header.split()) <= 2 and not known
+    return all(map(is_code, body)) or distinct
 
 
 def _body(grid: Grid, col: int, header_rows: int) -> list[str]:

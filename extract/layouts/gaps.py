@@ -49,12 +49,30 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
                 intervals[-1][1] = start + x + 1
             else:
                 intervals.append([start + x, start + x + 1])
-    found = [(a, b) for a, b in intervals]
+    found = _without_false_gaps([(a, b) for a, b in intervals], core)
     for line in block:
         for piece in line.segments if line not in core else ():
             if all(piece.box.x1 < a or piece.box.x0 > b for a, b in found):
                 found.append((piece.box.x0, piece.box.x1))
     return with_territory(sorted(found))
+
+
+def _without_false_gaps(found: list[tuple[float, float]], lines: Sequence[Line]) -> list[tuple[float, float]]:
+    """Stretches joined where most lines run on from one to the next within a segment, as in a code of two words."""
+    joined = found[:1]
+    for start, end in found[1:]:
+        left = joined[-1]
+        within = apart = 0
+        for line in lines:
+            homes = [[s for s in line.segments if s.box.x0 < b and s.box.x1 > a] for a, b in (left, (start, end))]
+            if homes[0] and homes[1]:
+                within += any(s in homes[1] for s in homes[0])
+                apart += not any(s in homes[1] for s in homes[0])
+        if within > apart:
+            joined[-1] = (left[0], end)
+        else:
+            joined.append((start, end))
+    return joined
 
 
 def with_territory(intervals: list[tuple[float, float]]) -> list[GapColumn]:

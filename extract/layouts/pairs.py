@@ -103,7 +103,7 @@ def _continuation(
             continue
         if abs(other.box.x0 - segment.box.x0) > 3 and not segment.box.x0 < other.box.x0 < segment.box.x1:
             continue
-        if ":" in other.text or _hits(other.text, context):
+        if ":" in other.text or _hits(other.text, context) or any(h.box == other.box for h in context.headings):
             break
         joined = Segment(tuple([*words, *more, *other.words])).words
         text = " ".join(w.text for w in joined)
