@@ -180,7 +180,6 @@ def test_a_vague_number_is_no_other_number(pen, read, line):
                                       ("front_difference", None, 15)}  # fmt: skip
 
 
-@pytest.mark.xfail(strict=True, reason="a column of order numbers counts as one of boxes and tools, never as the model")
 def test_parts_may_be_named_by_their_order_number(pen, read):
     drawn = pen()
     drawn.text(50, 90, "Rear derailleurs", 12, bold=True)
