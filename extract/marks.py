@@ -15,7 +15,8 @@ _ABBREVIATED_NOTHING = re.compile(
     re.IGNORECASE,
 )
 _NOTHING_WORDS = frozenset(
-    "na nvt none keine kein keines entfallt aucun aucune neant nessuno nessuna ninguno ninguna geen tbd unknown "
+    "na nvt nd nc entf none keine kein keines entfallt aucun aucune neant nessuno nessuna ninguno ninguna geen tbd "
+    "unknown "
     "unbekannt inconnu".split()
 )
 _MARK = re.compile(r"\^\{(?P<mark>[^}]*)\}")

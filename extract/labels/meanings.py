@@ -136,7 +136,7 @@ def _score(pattern: Pattern, needs: frozenset[str], analysis: Analysis, concepts
     quality, extras = 1.0, 0
     for term, names in zip(analysis.terms, concepts, strict=True):
         length = len(term.text)
-        if "distractor" in names or (names & pattern.never - needs and not (names - pattern.never) & usable):
+        if names & {"distractor", "order"} or (names & pattern.never - needs and not (names - pattern.never) & usable):
             return 0.0
         if names & usable:
             known += length
@@ -164,8 +164,9 @@ def find_role(header: str, languages: tuple[str, ...] = LANGUAGES) -> frozenset[
         return frozenset()
     roles = set()
     for role in Role:
-        used = [bool(t.names("concept") & {str(role), "size", "length", "number"}) for t in analysis.terms]
-        named = any(str(role) in t.names("concept") for t in analysis.terms)
+        own = {str(role)} | ({"order"} if role is Role.MODEL else set())
+        used = [bool(t.names("concept") & (own | {"size", "length", "number"})) for t in analysis.terms]
+        named = any(own & t.names("concept") for t in analysis.terms)
         if named and all(used):
             roles.add(role)
     return frozenset(roles)

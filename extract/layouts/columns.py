@@ -199,6 +199,7 @@ def _role_column(
 ) -> int | None:
     """The column that plays a role: one headed so, if its contents do not speak against it, else one that holds it."""
     headed = [n for n in shares if columns[n].role is role]
+    headed.sort(key=lambda n: "order" in analyse(columns[n].header).names("concept"))
     for n in headed:
         if shares[n] >= _MOSTLY or (not columns[n].hits and shares[n] > (0.3 if role is Role.MODEL else 0.0)):
             return n
@@ -209,9 +210,10 @@ def _role_column(
 
 
 def _may_hold_models(column: Column, body: list[str]) -> bool:
-    """Whether a first column under words unknown to the lexicon holds model codes: all clear codes, or all different."""
+    """Whether a first column under unknown words holds model codes: all clear codes, or all different."""
     known = any(term.meanings for term in analyse(column.header).terms)
-    distinct = len(set(body)) == len(body) and len(column.header.split()) <= 2 and not known
+    named = len(column.header.split()) <= 2 and not known
+    distinct = named and len(set(body)) == len(body)
     return all(map(is_code, body)) or distinct
 
 
