@@ -32,10 +32,15 @@ def _find(text: str, languages: tuple[str, ...]) -> tuple[tuple[str, float | str
         before_ring = n + 1 < len(terms) and "ring" in terms[n + 1].names("concept")
         if len(counts) == 1 and (len(term.text) > 3 or before_ring):
             rings.add(float(counts.pop()))
-    if len(rings) > 1 or len(speeds) > 1:
+    if len(rings) > 1 or len(speeds) > 1 or is_denied(text, languages):
         return ()
     found: list[tuple[str, float | str]] = [("ring_count", n) for n in rings]
     return (*found, *(("rear_speeds", n) for n in speeds))
+
+
+def is_denied(text: str, languages: tuple[str, ...] = LANGUAGES) -> bool:
+    """Whether a denial stands in ``text``, so that its condition is one that must not hold."""
+    return any("not" in term.names("language") and len(term.text) > 1 for term in analyse(text, languages).terms)
 
 
 def _rings_by_cogs(text: str) -> tuple[set[float], set[float]]:
@@ -59,7 +64,7 @@ def _counted(text: str) -> list[tuple[list[float], str]]:
 def find_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> Condition | None:
     """The condition that ``text`` names (``"only with double"`` → ``{"ring_count": 2}``), ``None`` where none is clear.
 
-    Two different counts of the same thing are not one condition and give ``None``.
+    Two different counts of the same thing are not one condition and give ``None``; so does a denied one.
     """
     return dict(_find(text, languages)) or None
 

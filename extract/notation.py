@@ -79,7 +79,7 @@ def _bound_phrases(languages: tuple[str, ...]) -> re.Pattern[str]:
     sides: dict[str, list[str]] = {"high": [], "low": []}
     for row, meanings in load_lexicon(languages, "bound").rows.items():
         for meaning in meanings:
-            if len(row) > 1 and row[-1] not in ("than", "als", "de", "di", "dan"):
+            if len(row) > 1 and meaning.name.split("_")[0] in sides and row[-1] not in ("of", "de", "di"):
                 sides[meaning.name.split("_")[0]].append(r"\s+".join(map(re.escape, row)))
     groups = [f"(?P<{side}>{'|'.join(sorted(rows, key=len, reverse=True)) or '(?!)'})" for side, rows in sides.items()]
     return re.compile(rf"\b(?:{'|'.join(groups)})\b", re.IGNORECASE)

@@ -13,7 +13,7 @@ from ..schema.claims import Claim
 from ..schema.errors import CogledgerError, DocumentError, Fault
 from ..schema.reasons import Reason
 from ..schema.validation import HeldBack, validate_claims
-from .assemble import assemble
+from .assemble import Assembled, assemble
 from .context import DocumentMemory
 from .layouts import read_layouts
 from .makers import find_maker
@@ -52,14 +52,28 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
     for content in contents:
         if len(first_pages) < 3:
             first_pages.append(content)
-        found = read_layouts(content, memory, settings)
-        assembled = assemble(found.entries, content, source.name, None, memory, found.context.languages)
-        claims.extend(assembled.claims)
-        held.extend(assembled.held_back)
+        assembled = _understood(content, source, memory, draft, settings)
+        if assembled is not None:
+            claims.extend(assembled.claims)
+            held.extend(assembled.held_back)
     maker = find_maker(first_pages)
     validation = validate_claims(_with_maker(claims, maker))
     return Reading(source, draft.pages, tuple(validation.valid), (*held, *validation.held_back), tuple(draft.failed),
                    time.perf_counter() - started, READER_VERSION)  # fmt: skip
+
+
+def _understood(
+    content: PageContent, source: Source, memory: DocumentMemory, draft: _Draft, settings: ReadSettings
+) -> Assembled | None:
+    """Claims and held-back records of one page; a page that breaks a reader is named and the others go on."""
+    try:
+        found = read_layouts(content, memory, settings)
+        return assemble(found.entries, content, source.name, None, memory, found.context.languages)
+    except (ValueError, LookupError, ArithmeticError, RecursionError) as error:
+        _log.debug("page %s of %s failed", content.number, source.name, exc_info=True)
+        draft.failed.append(Fault(Reason.BROKEN_PAGE, f"the page cannot be understood ({error})", source.name,
+                                  f"page {content.number}"))  # fmt: skip
+        return None
 
 
 def _with_maker(claims: list[Claim], maker: str | None) -> list[Claim]:

@@ -159,6 +159,16 @@ def parse_variant(text: str, languages: tuple[str, ...] = LANGUAGES) -> str | No
     return None
 
 
+_SIZE_LIST = re.compile(r"(?<![\w-])(?:XS|S|M|L|XL)(?:\s*[/,+&]\s*(?:XS|S|M|L|XL))+(?![\w-])")
+
+
+def names_several_variants(text: str, languages: tuple[str, ...] = LANGUAGES) -> bool:
+    """Whether ``text`` names two versions or more, so that a pair of numbers beside it may be one for each."""
+    named = [term.names("variant") for term in analyse(text, languages).terms]
+    sizes = {name for names in named if len(names) == 1 for name in names}
+    return bool(_SIZE_LIST.search(text)) or (len(sizes) > 1 and len(text.split()) <= 8)
+
+
 def _without_title(text: str, languages: tuple[str, ...]) -> str:
     """``"Ausführung kurzer Käfig"`` → ``"kurzer Käfig"``: the word for version goes, that for cage stays."""
     words = text.split()

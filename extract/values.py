@@ -123,9 +123,9 @@ def _parse_one(tokens: list[Token], number: float, row: LimitKey, bound: str | N
     if sign in ("<", ">"):
         return None
     if row.form is Form.HIGH:
-        return None if said == "low" else Value(high=number, unit=unit)
+        return None if "low" in (said, bound) else Value(high=number, unit=unit)
     if row.form is Form.LOW:
-        return None if said == "high" else Value(low=number, unit=unit)
+        return None if "high" in (said, bound) else Value(low=number, unit=unit)
     if row.form is Form.EXACT or (row.form is Form.EXACT_OR_RANGE and said is None):
         return None if said else Value(low=number, high=number, unit=unit)
     side = said or bound

@@ -92,6 +92,10 @@ def split_unit(label: str) -> tuple[str, Unit | None]:
     return label, None
 
 
+_STATES_VALUE = re.compile(r"\d\s?(?:T|Z|mm|g|°|d)\b|\d{2}", re.IGNORECASE)
+"""What no label holds: a number with its unit, or one of two digits."""
+
+
 @lru_cache(maxsize=20_000)
 def find_label_hits(
     label: str, kind: PartKind | None = None, languages: tuple[str, ...] = LANGUAGES
@@ -99,7 +103,7 @@ def find_label_hits(
     """The limits that ``label`` can mean for a part of ``kind`` (any kind where ``None``), best first."""
     bare, unit = split_unit(label)
     analysis = analyse(bare, languages)
-    if not analysis.terms or len(analysis.words) > 12:
+    if not analysis.terms or len(analysis.words) > 12 or _STATES_VALUE.search(bare):
         return ()
     hits = []
     for pattern in limit_patterns():

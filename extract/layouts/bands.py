@@ -85,6 +85,8 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
     )
     if most < 2 or len(even) < max(2, 0.4 * len(counts)) or not digits or goes_on:
         return _as_one(group)
+    pieces = _with_whole_codes(pieces, most)
+    counts = Counter(first for first, last, _ in pieces if first == last)
     column = sorted((p for p in pieces if p[0] == even[-1]), key=lambda p: p[2].box.top)
     middles = [(p[2].box.top + p[2].box.bottom) / 2 for p in column]
     rows = [LineRow([], []) for _ in middles]
@@ -98,6 +100,19 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
     for row, middle in zip(rows, middles, strict=True):
         row.lines.extend(line for k in group for line in k.lines if abs(k.middle - middle) < 2)
     return rows if all(row.pieces for row in rows) else _as_one(group)
+
+
+_Piece = tuple[int, int, Segment]
+
+
+def _with_whole_codes(pieces: list[_Piece], rows: int) -> list[_Piece]:
+    """Pieces with a code of the first column that is broken over two lines (``Xyz`` above ``4210``) as one piece."""
+    first = sorted((p for p in pieces if p[0] == p[1] == 0), key=lambda p: p[2].box.top)
+    digits = [any(c.isdigit() for c in p[2].text) for p in first]
+    if len(first) != 2 or rows < 2 or digits != [False, True]:
+        return pieces
+    whole = (0, 0, Segment((*first[0][2].words, *first[1][2].words)))
+    return [whole, *(p for p in pieces if p not in first)]
 
 
 def _tight_clusters(rows: list[LineRow]) -> list[list[LineRow]] | None:

@@ -11,6 +11,8 @@ from ..records import Rule, Word
 
 _COLUMN_GAP = 0.55
 _CROSSING_SHARE = 0.1
+_OVER_BLANK = 1.35
+_LEAST_BLANKS = 8
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
     most = max(len(line.segments) for line in block)
     core = [line for line in block if len(line.segments) >= max(2, 0.6 * most)]
     size = sorted(s.size for line in core for s in line.segments)[0]
-    spans = [[(s.box.x0, s.box.x1) for s in _runs(line, _COLUMN_GAP)] for line in core]
+    gap = _least_gap(block)
+    spans = [[(s.box.x0, s.box.x1) for s in _runs(line, gap)] for line in core]
     start, end = min(a for row in spans for a, _ in row), max(b for row in spans for _, b in row)
     steps = int(end - start) + 2
     cover = [0] * steps
@@ -45,11 +48,11 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
     intervals: list[list[float]] = []
     for x, n in enumerate(cover):
         if n > allowed:
-            if intervals and start + x - intervals[-1][1] <= _COLUMN_GAP * size:
+            if intervals and start + x - intervals[-1][1] <= gap * size:
                 intervals[-1][1] = start + x + 1
             else:
                 intervals.append([start + x, start + x + 1])
-    found = _without_false_gaps([(a, b) for a, b in intervals], core)
+    found = [(a, b) for a, b in intervals]
     for line in block:
         for piece in line.segments if line not in core else ():
             if all(piece.box.x1 < a or piece.box.x0 > b for a, b in found):
@@ -57,22 +60,16 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
     return with_territory(sorted(found))
 
 
-def _without_false_gaps(found: list[tuple[float, float]], lines: Sequence[Line]) -> list[tuple[float, float]]:
-    """Stretches joined where most lines run on from one to the next within a segment, as in a code of two words."""
-    joined = found[:1]
-    for start, end in found[1:]:
-        left = joined[-1]
-        within = apart = 0
-        for line in lines:
-            homes = [[s for s in line.segments if s.box.x0 < b and s.box.x1 > a] for a, b in (left, (start, end))]
-            if homes[0] and homes[1]:
-                within += any(s in homes[1] for s in homes[0])
-                apart += not any(s in homes[1] for s in homes[0])
-        if within > apart:
-            joined[-1] = (left[0], end)
-        else:
-            joined.append((start, end))
-    return joined
+def _least_gap(lines: Sequence[Line]) -> float:
+    """The least gap between columns as a share of the text size: wider than the blanks, which wide types have wide."""
+    gaps = sorted(
+        (b.box.x0 - a.box.x1) / max(a.size, b.size)
+        for line in lines
+        for segment in line.segments
+        for a, b in itertools.pairwise(segment.words)
+    )
+    blank = gaps[len(gaps) // 4] if len(gaps) >= _LEAST_BLANKS else 0.0
+    return max(_COLUMN_GAP, _OVER_BLANK * blank) if blank > 0.45 else _COLUMN_GAP
 
 
 def with_territory(intervals: list[tuple[float, float]]) -> list[GapColumn]:

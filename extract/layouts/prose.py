@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ...schema.limits import LIMITS, PartKind, Unit
 from ...schema.parts import code_key
-from ..conditions import find_condition
+from ..conditions import find_condition, is_denied
 from ..context import PageContext
 from ..labels import LabelHit, analyse, fold
 from ..labels.meanings import limit_patterns
@@ -48,8 +48,17 @@ def read_prose(lines: Sequence[Line], context: PageContext) -> list[Entry]:
         subject = known_kind(context.subject_above(paragraph[0].box), context)
         for sentence in _sentences(words):
             subject = _spoken_of(sentence, subject, context)
+            if _speaks_of_others(sentence, subject, context.languages):
+                continue
             entries.extend(_sentence_entries(sentence, subject, context))
     return entries
+
+
+def _speaks_of_others(sentence: Sequence[Word], subject: Subject, languages: tuple[str, ...]) -> bool:
+    """Whether a sentence is about former models, or about a part together with an extender."""
+    analysis = analyse(" ".join(w.text for w in sentence), languages)
+    extended = "hanger_extender" in analysis.names("part") and subject.kind is not PartKind.HANGER_EXTENDER
+    return extended or "former" in analysis.names("language")
 
 
 def _paragraphs(lines: Sequence[Line]) -> Iterator[list[Segment]]:
@@ -153,12 +162,9 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
         hit = _meaning(before, after, phrase.text, subject.kind, context.languages)
         if hit is None:
             continue
-        whole = subject
-        if several:
-            named = [v for at, v in variants if at < phrase.start]
-            if not named:
-                continue
-            whole = Subject(subject.kind, subject.code, named[-1])
+        whole = _whose(subject, phrase, before, after, variants if several else [], context.languages)
+        if whole is None:
+            continue
         words = sentence[phrase.start : phrase.end]
         label = f"{before} … {after}".strip(" …")
         own = {k: v for k, v in (find_condition(after, context.languages) or {}).items() if k != hit.limit}
@@ -166,6 +172,32 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
                      tuple(sorted(own.items())), 0.97, min(w.confidence for w in words))  # fmt: skip
     if last:
         yield last
+
+
+_BEHIND = re.compile(r"^\s*\(([^()]{1,40})\)")
+
+
+def _whose(
+    subject: Subject, phrase: _Phrase, before: str, after: str, variants: list[tuple[int, str]],
+    languages: tuple[str, ...],
+) -> Subject | None:  # fmt: skip
+    """The part that a number is for: the variant right beside it, else the last one named in the sentence.
+
+    ``None`` where the sentence names several variants and none of them before the number.
+    """
+    behind = _BEHIND.match(after)
+    words = before.split()
+    beside = parse_variant(behind.group(1), languages) if behind else None
+    if beside is None and words:
+        beside = next(
+            (v for n in (3, 2, 1) if (v := parse_variant(" ".join(words[-n:]).strip(_QUOTES), languages))), None
+        )
+    if beside:
+        return Subject(subject.kind, subject.code, beside)
+    if not variants:
+        return subject
+    named = [variant for at, variant in variants if at < phrase.start]
+    return Subject(subject.kind, subject.code, named[-1]) if named else None
 
 
 def _parting(texts: Sequence[str], one: _Phrase, other: _Phrase, languages: tuple[str, ...]) -> int:
@@ -232,6 +264,8 @@ def _meaning(
 ) -> LabelHit | None:
     """The one limit that the words around a number name; ``None`` where none or more than one does."""
     bound, before, after = _bound(before, after, languages)
+    if bound == "unclear":
+        return None
     best: list[tuple[tuple[int, int], LabelHit]] = []
     analysis = analyse(f"{before} {after}", languages)
     concepts = [term.names("concept") for term in analysis.terms if term.quality > 0.9]
@@ -277,14 +311,22 @@ def _named_bound(offered: frozenset[str]) -> str | None:
 
 
 def _bound(before: str, after: str, languages: tuple[str, ...]) -> tuple[str | None, str, str]:
-    """The bound that the words right beside the number say, and the words without them."""
+    """The bound that the words right beside the number say, and the words without them.
+
+    ``unclear`` where a comparison ("more than") stands without a denial before it, or a denial without a bound.
+    """
     lexicon = load_lexicon(languages, "bound")
     left, right = fold(before).split(), fold(after).split()
     for length in range(min(lexicon.longest, 4), 0, -1):
         for meaning in lexicon.rows.get(tuple(left[-length:]), frozenset()) if len(left) >= length else ():
-            if meaning.name.endswith("_before"):
-                return meaning.name.split("_")[0], " ".join(left[:-length]), after
+            side, _, where = meaning.name.partition("_")
+            if where == "before":
+                rest = " ".join(left[:-length])
+                denied = is_denied(rest, languages) or is_denied(" ".join(left[-length:]), languages)
+                named = {"over": "high", "under": "low"}.get(side, side)
+                clear = denied if side in ("over", "under") else not is_denied(rest, languages)
+                return (named if clear else "unclear"), rest, after
         for meaning in lexicon.rows.get(tuple(right[:length]), frozenset()) if len(right) >= length else ():
             if meaning.name.endswith("_after"):
                 return meaning.name.split("_")[0], before, " ".join(right[length:])
-    return None, before, after
+    return ("unclear" if is_denied(before, languages) else None), before, after

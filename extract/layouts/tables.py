@@ -15,12 +15,21 @@ from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
 from ..lines import union
 from ..marks import is_mark, is_nothing, says_yes, split_marked
 from ..records import Entry
-from ..subjects import Subject, is_code, parse_heading, parse_model_cell, parse_variant
+from ..subjects import (
+    Subject,
+    is_code,
+    names_several_variants,
+    parse_heading,
+    parse_model_cell,
+    parse_variant,
+)
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
 _DITTO = re.compile(
-    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|ditto|dito|idem|id\.|see above|as above|wie oben|ídem|w\.?\s?o\.)$",
+    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|d[ií]to\.?|ditto|[ií]dem|id\.|w\.?\s?o\.|"
+    r"(?:(?:same|as|see|wie|siehe|comme|voir|come|vedi|como|igual|ver|zie|als|gleich)\b.{0,12}\b"
+    r"(?:above|oben|dessus|sopra|arriba|boven)))$",
     re.IGNORECASE,
 )
 _LABELS_SHARE = 0.6
@@ -167,6 +176,8 @@ def _row_doubt(view: View, row: int, languages: tuple[str, ...]) -> float:
         cell = view.grid.at(row, col)
         if column.role is Role.VARIANT and not cell.words:
             sure = min(sure, 0.4)
+        elif column.role is Role.VARIANT and names_several_variants(cell.text, languages):
+            sure = min(sure, 0.3)
         elif cell.confidence < 1 and column.role is Role.VARIANT and not is_nothing(cell.text):
             sure = min(sure, 1.0 if parse_variant(cell.text, languages) else 0.4)
         elif cell.confidence < 1 and column.role is Role.MODEL:
@@ -298,6 +309,8 @@ def cell_entries(
 ) -> Iterator[Entry]:
     """The entries of one cell: several where footnotes or brackets give values for different conditions."""
     label_conditions, label_doubt = _of_marks(column.marks, context)
+    if names_several_variants(column.header, context.languages):
+        label_doubt = min(label_doubt, 0.3)
     from_label = tuple(sorted((find_condition(column.header, context.languages) or {}).items()))
     hits = hits_for(column.hits, subject.kind)
 
