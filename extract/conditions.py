@@ -77,18 +77,30 @@ def split_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> list[t
     """A cell's words apart by conditions in brackets.
 
     ``"28-32T (30-34T with single ring)"`` → ``28-32T`` without and ``30-34T`` with ``{"ring_count": 1}``;
-    ``"37T (double only)"`` → ``37T`` with ``{"ring_count": 2}``. A bracket that names no condition stays in place.
+    ``"37T (double), 43T (triple)"`` → ``37T`` with ``{"ring_count": 2}`` and ``43T`` with ``{"ring_count": 3}``. A
+    bracket that names no condition stays in place.
     """
+    pieces: list[tuple[str, Condition | None]] = []
+    open_text = ""
+    at = 0
     for found in _BRACKET.finditer(text):
         condition = find_condition(found.group(1), languages)
+        open_text += text[at : found.start()]
+        at = found.end()
         if condition is None:
+            open_text += found.group()
             continue
-        outside = (text[: found.start()] + " " + text[found.end() :]).strip()
         inside = _value_words(found.group(1), languages)
-        if not _NUMBER.search(inside):
-            return [(outside, condition)]
-        return [(outside, None), (inside, condition)] if outside else [(inside, condition)]
-    return [(text, None)]
+        before = open_text.strip(" ,;/")
+        if _NUMBER.search(inside):
+            pieces += [(before, None), (inside, condition)] if before else [(inside, condition)]
+        else:
+            pieces.append((before, condition))
+        open_text = ""
+    rest = (open_text + text[at:]).strip()
+    if not pieces:
+        return [(text, None)]
+    return [*pieces, (rest.strip(" ,;/"), None)] if rest.strip(" ,;/.") else pieces
 
 
 def _value_words(text: str, languages: tuple[str, ...]) -> str:

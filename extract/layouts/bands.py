@@ -42,15 +42,16 @@ class LineRow:
 
 
 def find_bands(rules: Sequence[Rule], area: Box) -> list[float]:
-    """Heights of the rules that run across most of the block."""
+    """Heights of the rules that run across most of the block, its first column included."""
     width = area.x1 - area.x0
-    by_height: dict[int, float] = {}
+    length: dict[int, float] = {}
+    start: dict[int, float] = {}
     for rule in rules:
         if rule.horizontal and area.top - 20 <= rule.y0 <= area.bottom + 20:
-            by_height[round(rule.y0)] = (
-                by_height.get(round(rule.y0), 0.0) + min(rule.x1, area.x1) - max(rule.x0, area.x0)
-            )
-    return sorted(float(y) for y, length in by_height.items() if length > 0.7 * width)
+            at = round(rule.y0)
+            length[at] = length.get(at, 0.0) + min(rule.x1, area.x1) - max(rule.x0, area.x0)
+            start[at] = min(start.get(at, 1e9), rule.x0)
+    return sorted(float(y) for y in length if length[y] > 0.7 * width and start[y] < area.x0 + 0.08 * width)
 
 
 def merge_rows(rows: list[LineRow], bands: list[float], columns: int) -> list[LineRow]:

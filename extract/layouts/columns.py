@@ -10,7 +10,7 @@ from ...schema.limits import LIMITS, PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..marks import is_mark, is_nothing, split_marked
-from ..subjects import Subject, find_kinds, is_code, parse_model_cell, parse_variant
+from ..subjects import Subject, find_kinds, is_code, names_several_variants, parse_model_cell, parse_variant
 from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
 from .grids import Cell, Grid
 
@@ -236,8 +236,8 @@ def _is_model(text: str, languages: tuple[str, ...]) -> bool:
 
 
 def _is_variant(text: str, languages: tuple[str, ...]) -> bool:
-    """Words that are a variant, or at least no number with a unit."""
-    return parse_variant(text, languages) is not None
+    """Words that are a variant, or several."""
+    return parse_variant(text, languages) is not None or names_several_variants(text, languages)
 
 
 def _is_kind(text: str, languages: tuple[str, ...]) -> bool:

@@ -15,7 +15,7 @@ from ..labels.meanings import limit_patterns
 from ..labels.words import load_lexicon
 from ..lines import Line, Segment, union
 from ..records import Entry, Word
-from ..subjects import Subject, find_mention, parse_variant
+from ..subjects import Subject, find_mention, names_several_variants, parse_variant
 from ..units import SPEED_WORDS, UNIT_WORDS
 from ..values import parse_value, plausible
 from .tables import known_kind
@@ -119,12 +119,10 @@ def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[t
     at = 0
     while at < len(texts) - 1:
         for length in (3, 2):
-            window = " ".join(t for _, t in texts[at : at + length])
-            names = analyse(window, languages).names("concept")
-            worded = names & {"cage", "variant"} and all(
-                _is_variant_word(t, languages) for _, t in texts[at : at + length]
-            )
-            variant = parse_variant(window, languages) if worded else None
+            window = [t for _, t in texts[at : at + length]]
+            titled = any(analyse(t, languages).names("concept") & {"cage", "variant"} for t in window)
+            worded = titled and all(_is_variant_word(t, languages) for t in window)
+            variant = parse_variant(" ".join(window), languages) if worded else None
             if variant:
                 found.append((texts[at][0], variant))
                 at += length - 1
@@ -160,7 +158,7 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
             yield last
             last = None
         hit = _meaning(before, after, phrase.text, subject.kind, context.languages)
-        if hit is None:
+        if hit is None or ("/" in phrase.text and names_several_variants(before, context.languages)):
             continue
         whole = _whose(subject, phrase, before, after, variants if several else [], context.languages)
         if whole is None:

@@ -140,7 +140,6 @@ def test_case_colons_and_lost_accents_do_not_matter(wording, limit):
         assert any([h.limit for h in find_label_hits(shown, k)][:1] == [limit] for k in kinds), shown
 
 
-@pytest.mark.xfail(strict=True, reason="the German for big is an English word for weight with packing")
 def test_a_word_that_another_language_shuns_still_counts():
     assert find_label_hits("min. Differenz groß–mittel", PartKind.FRONT_DERAILLEUR)[0].limit == "ring_step"
 

@@ -62,7 +62,6 @@ def test_one_bad_page_never_loses_a_document(pen, monkeypatch, error):
 
 
 @pytest.mark.parametrize("error", [ValueError("odd number"), KeyError((3, 4)), IndexError("list index out of range")])
-@pytest.mark.xfail(strict=True, reason="only words are read page by page; an error in a layout loses the document")
 def test_an_error_in_a_layout_never_loses_a_document(pen, monkeypatch, error):
     whole = pipeline.read_layouts
 

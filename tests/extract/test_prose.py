@@ -71,7 +71,6 @@ def test_a_sentence_about_another_part_is_not_about_the_heading(pen, read):
     assert not {k for k in told(read(path)) if k[0] == "KX710"}
 
 
-@pytest.mark.xfail(strict=True, reason="the first variant of a sentence is lost and its number claimed for all")
 def test_two_variants_in_one_sentence_keep_their_own_numbers(pen, read):
     path = sheet(pen, "With the short cage the total capacity is 31 teeth, with the long cage it is 39 teeth.")
     found = {(variant, high) for _, variant, _, _, high in told(read(path))}
@@ -103,6 +102,5 @@ def test_without_a_part_a_sentence_is_no_claim(pen, read):
         "With an extender the largest cog may have up to 40 teeth on this derailleur here.",
     ],
 )
-@pytest.mark.xfail(strict=True, reason="denials, other models and extenders in a sentence are not understood")
 def test_a_number_that_does_not_hold_is_not_claimed(pen, read, sentence):
     assert told(read(sheet(pen, sentence))) == set()
