@@ -297,21 +297,33 @@ def _is_leader(places: list[float]) -> bool:
 
 
 def _evened(words: list[Word]) -> list[Word]:
-    """Words with one height for each line of equal type, since boxes from OCR hug the signs."""
-    heights = sorted(w.box.bottom - w.box.top for w in words if len(w.text) > 1)
-    usual = heights[len(heights) // 2] if heights else 30.0
+    """Words with the size and full height of their type, since boxes from OCR hug the signs."""
+    sizes = sorted(_type_size(w) for w in words if len(w.text) > 1 and any(c.isalnum() for c in w.text))
+    usual = sizes[len(sizes) // 2] if sizes else 40.0
     evened = []
     for w in words:
-        height = w.box.bottom - w.box.top
-        tall = any(c.isupper() or c.isdigit() or c in "bdfhklt" for c in w.text)
-        size = height / 0.75 if tall else max(height / 0.55, 0.9 * usual)
+        size = _type_size(w) if any(c.isalnum() for c in w.text) else usual
+        baseline = w.box.bottom - (_DESCENT * size if _DESCENDING & set(w.text) else 0.0)
         if not any(c.isalnum() for c in w.text):
-            size = usual / 0.75
-        middle = (w.box.top + w.box.bottom) / 2
-        grown = max(height, 0.8 * size) / 2
-        box = Box(w.box.x0, middle - grown, w.box.x1, middle + grown)
+            baseline = (w.box.top + w.box.bottom) / 2 + 0.25 * size
+        top, bottom = baseline - 0.85 * size, baseline + 0.25 * size
+        box = Box(w.box.x0, min(top, w.box.top), w.box.x1, max(bottom, w.box.bottom))
         evened.append(Word(w.text, box, w.confidence, size, w.bold, w.raised, w.upright))
     return evened
+
+
+_DESCENT = 0.21
+_CAPITAL = 0.72
+_SMALL = 0.52
+_DESCENDING = frozenset("gjpqy,;()[]{}Q")
+_TALL = frozenset("bdfhkltißäöüéèàáíóúñ()[]/|'")
+
+
+def _type_size(word: Word) -> float:
+    """The size of type from the height of a word's signs: capitals and digits stand 0.72 of it above the base line."""
+    tall = any(c.isupper() or c.isdigit() or c in _TALL for c in word.text)
+    share = (_CAPITAL if tall else _SMALL) + (_DESCENT if _DESCENDING & set(word.text) else 0.0)
+    return (word.box.bottom - word.box.top) / share
 
 
 def _scaled(word: Word, unit: float) -> Word:
