@@ -10,6 +10,7 @@ from ..records import Rule
 from .ruled import merge_rules
 
 _BLOCK_GAP = 2.6
+_ROOMY_GAP = 7.0
 
 
 def ruled_regions(
@@ -92,13 +93,17 @@ def find_blocks(lines: Sequence[Line]) -> Iterable[list[Line]]:
 def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:
     height = max(s.size for s in line.segments) * 1.15
     gap = line.box.top - max(k.box.bottom for k in block[-3:])
-    if gap > _BLOCK_GAP * height or _wider_than_usual(gap, height, block) or _starts_anew(line, block):
+    if _starts_anew(line, block):
         return True
+    if gap > _BLOCK_GAP * height or _wider_than_usual(gap, height, block):
+        return gap > _ROOMY_GAP * height or not _stands_under(line, block, following)
     if len(line.segments) > 1:
         return len(block) == 1 and len(block[0].segments) == 1 and not _wraps_onto(block[0], line)
     if _wraps_onto(line, block[-1]) or (following is not None and _wraps_onto(line, following)):
         return False
-    return following is None or not _is_lone_cell(line, gap, height, block, following)
+    if following is None or _is_lone_cell(line, gap, height, block, following):
+        return following is None
+    return not (gap < _ROOMY_GAP * height and not line.segments[0].bold and _stands_under(line, block, following))
 
 
 def _is_lone_cell(line: Line, gap: float, height: float, block: list[Line], following: Line) -> bool:
@@ -112,6 +117,40 @@ def _is_lone_cell(line: Line, gap: float, height: float, block: list[Line], foll
     homes = [s for k in block for s in k.segments if min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]
     alike = [s for s in homes if abs(s.size - segment.size) < 0.08 * s.size and s.bold == segment.bold]
     return bool(alike) and segment.box.x1 - segment.box.x0 < 0.5 * (before.box.x1 - before.box.x0)
+
+
+def _stands_under(line: Line, block: list[Line], following: Line | None) -> bool:
+    """Whether a line's segments stand under the columns of the block so far, one by one: part of a roomy table.
+
+    A line of one or two segments needs a fuller one behind it that does so too.
+    """
+    columns = _columns_of(block[-6:])
+    if len(columns) < 3 or not _fits(line, columns):
+        return False
+    if all(s.bold for s in line.segments) and not any(c.isdigit() for c in line.text) and not _all_bold(block[-1]):
+        return False
+    return len(line.segments) >= 3 or (
+        following is not None and len(following.segments) >= 3 and _fits(following, columns)
+    )
+
+
+def _all_bold(line: Line) -> bool:
+    return all(s.bold for s in line.segments)
+
+
+def _columns_of(lines: list[Line]) -> list[tuple[float, float]]:
+    columns: list[tuple[float, float]] = []
+    for segment in sorted((s for line in lines for s in line.segments), key=lambda s: s.box.x0):
+        if columns and segment.box.x0 < columns[-1][1]:
+            columns[-1] = (columns[-1][0], max(columns[-1][1], segment.box.x1))
+        else:
+            columns.append((segment.box.x0, segment.box.x1))
+    return columns
+
+
+def _fits(line: Line, columns: list[tuple[float, float]]) -> bool:
+    homes = [sum(s.box.x0 < end and s.box.x1 > start for start, end in columns) for s in line.segments]
+    return sum(n == 1 for n in homes) >= 0.8 * len(homes)
 
 
 def _wider_than_usual(gap: float, height: float, block: list[Line]) -> bool:

@@ -34,6 +34,8 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
     """The columns of a block, by the gaps that run through its fullest lines."""
     most = max(len(line.segments) for line in block)
     core = [line for line in block if len(line.segments) >= max(2, 0.6 * most)]
+    plain = [line for line in core if not all(s.bold for s in line.segments)]
+    core = plain if len(plain) >= 2 else core
     size = sorted(s.size for line in core for s in line.segments)[0]
     gap = _least_gap(block)
     spans = [[(s.box.x0, s.box.x1) for s in _runs(line, gap)] for line in core]
