@@ -71,12 +71,21 @@ def parse_model_cell(text: str, languages: tuple[str, ...] = LANGUAGES) -> tuple
     variant, bare = _take_variant(text, languages)
     subjects = []
     for piece in _CELL_SPLIT.split(bare):
-        piece = piece.strip(" -–:,()")
+        piece = _without_trade_words(piece.strip(" -–:,()"), languages)
         if _names_model(piece):
             subjects.append(Subject(kind, piece, variant))
     if subjects and len({bool(re.search(r"[^\W\d_]", s.code or "")) for s in subjects}) == 1:
         return tuple(subjects)
     return (Subject(kind, None, variant),) if kind or variant else ()
+
+
+def _without_trade_words(piece: str, languages: tuple[str, ...]) -> str:
+    """A piece without the known words and those in small letters beside its code: ``AB12 sprockets`` → ``AB12``."""
+    words = piece.split()
+    clear = any(is_code(w) for w in words)
+    kept = [w for w in words if any(c.isdigit() for c in w) or len(w) < 4
+            or not ((clear and w.islower()) or analyse(w, languages).terms[0].meanings)]  # fmt: skip
+    return " ".join(kept) if any(c.isdigit() for w in kept for c in w) else piece
 
 
 def _names_model(piece: str) -> bool:

@@ -197,7 +197,7 @@ def _is_header_line(row: LineRow) -> bool:
 def widen_headers(rows: list[LineRow], columns: list[GapColumn]) -> None:
     """Header pieces that stand centred over several columns of the next line are made to cover them."""
     for row, below in itertools.pairwise(rows[:4]):
-        if any(c.isdigit() for line in row.lines for c in line.text):
+        if any(c.isdigit() for k in (row, below) for line in k.lines for c in line.text):
             return
         filled, under = row.filled(), below.filled() | _header_below(rows, below)
         for n, (first, last, piece) in enumerate(row.pieces):

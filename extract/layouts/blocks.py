@@ -103,7 +103,7 @@ def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:
         return False
     if following is None or _is_lone_cell(line, gap, height, block, following):
         return following is None
-    return not (gap < _ROOMY_GAP * height and not line.segments[0].bold and _stands_under(line, block, following))
+    return _all_bold(line) or gap >= _ROOMY_GAP * height or not _stands_under(line, block, following)
 
 
 def _is_lone_cell(line: Line, gap: float, height: float, block: list[Line], following: Line) -> bool:

@@ -157,6 +157,8 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
         if last:
             yield last
             last = None
+        if not variants and _names_bare_variant(sentence, context.languages):
+            continue
         hit = _meaning(before, after, phrase.text, subject.kind, context.languages)
         if hit is None or ("/" in phrase.text and names_several_variants(before, context.languages)):
             continue
@@ -170,6 +172,16 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
                      tuple(sorted(own.items())), 0.97, min(w.confidence for w in words))  # fmt: skip
     if last:
         yield last
+
+
+def _names_bare_variant(sentence: Sequence[Word], languages: tuple[str, ...]) -> bool:
+    """Whether a sentence names a version by its size alone, capitalised or in quotes (``Fitted with the Long …``)."""
+    for word in sentence[1:]:
+        text = word.text.strip(_QUOTES)
+        marked = text[:1].isupper() or word.text != word.text.strip("«»„“”\"'‘’‚‹›")
+        if text and marked and analyse(text, languages).names("variant"):
+            return True
+    return False
 
 
 _BEHIND = re.compile(r"^\s*\(([^()]{1,40})\)")

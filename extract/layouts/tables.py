@@ -27,7 +27,7 @@ from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 
 _DITTO = re.compile(
-    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|d[ií]to\.?|ditto|[ií]dem|id\.|w\.?\s?o\.|"
+    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|d[ií]to\.?|ditto|[ií]dem|[ií]d\.|w\.?\s?o\.|"
     r"(?:(?:same|as|see|wie|siehe|comme|voir|come|vedi|como|igual|ver|zie|als|gleich)\b.{0,12}\b"
     r"(?:above|oben|dessus|sopra|arriba|boven)))$",
     re.IGNORECASE,
@@ -161,12 +161,19 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
         if not subjects and has_model:
             continue
         doubt = _row_doubt(view, row, context.languages)
+        if has_model and owners is None and _has_blank_model(view, row):
+            doubt = min(doubt, 0.5 if grid.reader == "aligned" else 0.75)
         base = replace(section.filled_from(Subject(kind)), variant=section.variant)
         for subject in subjects or (Subject(),):
             whole = subject.filled_from(base)
             whole = whole.filled_from(replace(above, kind=None)) if not has_model else whole
             for entry in _row_entries(view, row, whole, context):
                 yield replace(entry, certain=min(entry.certain, doubt))
+
+
+def _has_blank_model(view: View, row: int) -> bool:
+    """Whether a row's model cell is empty, so that its model is taken from the row above."""
+    return any(c.role is Role.MODEL and not view.grid.at(row, n).words for n, c in enumerate(view.columns))
 
 
 def _row_doubt(view: View, row: int, languages: tuple[str, ...]) -> float:
