@@ -19,9 +19,9 @@ _LOOSE_CODE = re.compile(r"^(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+(?:[-./_][A-Za-z0-
 _SPACED_CODE = re.compile(r"(?<![\w-])[A-Z][A-Za-z]{0,7} \d{2,6}[A-Za-z]{0,3}(?![\w.,°%/])")
 _SIZE = re.compile(
     r"^(?:[≤≥<>±+~-]*\d+(?:[.,]\d+)?(?:\s*[-–/x×]\s*\d+(?:[.,]\d+)?)*\s*"
-    r"(?:T|Z|D|mm|cm|m|g|kg|Nm|V|A|W|h|km|°|%|th|st|nd|rd|x|[a-z]*speeds?|-?fach|-?[a-z]{3,})?\.?|"
+    r"(?:T|Z|D|mm|cm|m|g|kg|Nm|V|A|W|h|mAh|Ah|Wh|kPa|MHz|GHz|km|°|%|th|st|nd|rd|x|[a-z]*speeds?|-?fach|(?-i:-?[a-z]{3,}))?\.?|"
     r"\d+x\d*|M\d{1,2}(?:x[\d.,]+)?|\d+(?:[-.]\d+)+|IP\d\d|A[0-6]|V\d+(?:\.\d+)*|T\d{2}|H\d{1,2}|"
-    r"(?:ISO|EN|DIN|UN|CR|USB)[-\s]?\d.*|\d{1,2}[-./]\d{1,2}[-./]\d{2,4}|\d+-[a-z]+)$",
+    r"(?:ISO|EN|DIN|UN|CR|USB)[-\s]?\d.*|\d{1,2}[-./]\d{1,2}[-./]\d{2,4}|(?-i:\d+-[a-z]+))$",
     re.IGNORECASE,
 )
 
@@ -42,10 +42,15 @@ class Subject:
         return Subject(self.kind or other.kind, self.code or other.code, variant)
 
 
+_COUNTED_WORD = re.compile(r"^\d+-[A-Z]{2,}$")
+"""``12-SPEED`` and the like: a code only beside a part's name or in a model column."""
+
+
 @lru_cache(maxsize=20_000)
 def find_codes(text: str) -> tuple[str, ...]:
     """Model codes among running words: letters and digits together, no units, sizes, screws or standards."""
-    good = [t for t in (m.group().strip(".,") for m in _TOKEN.finditer(text)) if _PLAIN_CODE.match(t) and is_code(t)]
+    tokens = (m.group().strip(".,") for m in _TOKEN.finditer(text))
+    good = [t for t in tokens if _PLAIN_CODE.match(t) and is_code(t) and not _COUNTED_WORD.match(t)]
     return tuple(dict.fromkeys(good))
 
 
