@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from ..schema.answers import FitAnswer, Verdict
 from ..schema.errors import CogledgerError
@@ -14,7 +15,7 @@ from .output import Shape, complain, put_json, put_line, say
 _UNUSABLE, _NOT_FITTING = 2, 3
 
 
-def answer_one(ledger: Ledger, build: AnyBuild | BatchLine, shape: Shape) -> int:
+def answer_one(ledger: Ledger, build: AnyBuild | BatchLine, shape: Shape, store: Path | None = None) -> int:
     """One build: its answer is the whole output, its error the error of the call."""
     outcome = next(iter(ledger.fit_many([build])))
     if isinstance(outcome, CogledgerError):
@@ -22,11 +23,11 @@ def answer_one(ledger: Ledger, build: AnyBuild | BatchLine, shape: Shape) -> int
     if shape is Shape.JSON:
         put_json(outcome.as_json())
     else:
-        print_fit(outcome)
+        print_fit(outcome, store)
     return 0 if outcome.verdict is Verdict.FITS else _NOT_FITTING
 
 
-def answer_all(ledger: Ledger, builds: Sequence[AnyBuild | BatchLine], shape: Shape) -> int:
+def answer_all(ledger: Ledger, builds: Sequence[AnyBuild | BatchLine], shape: Shape, store: Path | None = None) -> int:
     """Several builds: each answer, or the error object in its place, in the order given."""
     gathered: list[object] = []
     codes: set[int] = set()
@@ -38,7 +39,7 @@ def answer_all(ledger: Ledger, builds: Sequence[AnyBuild | BatchLine], shape: Sh
         elif shape is Shape.JSON:
             gathered.append(record)
         elif isinstance(outcome, FitAnswer):
-            print_fit(outcome)
+            print_fit(outcome, store)
             say()
         if isinstance(outcome, CogledgerError):
             complain(str(outcome))

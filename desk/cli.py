@@ -72,7 +72,7 @@ def read(
         complain_of(report)
         put_json(report.as_json())
     else:
-        print_report(report)
+        print_report(report, store)
     _end(_DONE if report.complete else _PARTLY)
 
 
@@ -260,9 +260,9 @@ def fit(
     asked = gather_builds(builds or [], batch)
     ledger = Ledger(store)
     if len(asked) == 1 and not batch and shape is not Shape.JSONL:
-        _end(answer_one(ledger, asked[0], shape))
+        _end(answer_one(ledger, asked[0], shape, store))
     else:
-        _end(answer_all(ledger, asked, shape))
+        _end(answer_all(ledger, asked, shape, store))
 
 
 @app.command()

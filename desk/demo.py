@@ -48,7 +48,7 @@ def run_demo(out: Path | None, console: Console) -> int:
     _head(console, "1  Read the manuals")
     with showing_progress() as on_progress:
         report = ledger.read([SCENARIO / "manuals"], on_progress=on_progress)
-    print_report(report)
+    print_report(report, Path(_shown(ledger.folder)))
 
     _head(console, "2  What the manuals say")
     print_limits(ledger.limits())
@@ -148,7 +148,7 @@ def _answer_builds(console: Console, ledger: Ledger) -> list[FitAnswer]:
         if answers:
             _print_brief(console, answer)
         else:
-            print_fit(answer)
+            print_fit(answer, Path(_shown(ledger.folder)))
         answers.append(answer)
     return answers
 

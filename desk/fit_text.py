@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any
 
 from ..schema.answers import CheckResult, FitAnswer, Verdict
 from ..schema.claims import plain
-from .output import say, say_all, screen_width
+from .output import for_store, say, say_all, screen_width
 from .tables import lay_out, wrap
 
 _WORDS = {Verdict.FITS: "fits", Verdict.DOES_NOT_FIT: "does not fit", Verdict.CANNOT_TELL: "cannot tell"}
@@ -22,8 +23,8 @@ _LEFT = "  "
 _DEEP = "      "
 
 
-def print_fit(answer: FitAnswer) -> None:
-    """One answer, whole."""
+def print_fit(answer: FitAnswer, store: Path | None = None) -> None:
+    """One answer, whole; commands that it names are for ``store``."""
     say(f"{answer.name}: {_SENTENCES[answer.verdict]}", _STYLES[answer.verdict])
     if answer.now_verdict:
         say(f"{_LEFT}The bike as it is now, by the same checks: {_WORDS[answer.now_verdict]}.")
@@ -32,7 +33,7 @@ def print_fit(answer: FitAnswer) -> None:
         _head("Checks")
         for result in sorted(answer.checks, key=lambda result: _WORST_FIRST.index(result.verdict)):
             say_all(_check_lines(result))
-        _print_way_to_page(answer)
+        _print_way_to_page(answer, store)
     _print_list("Still open, the verdict does not hang on it", [item.ask for item in answer.not_checked])
     _print_list("To find out", answer.questions)
     say_all(_gear_lines(answer.gears))
@@ -54,13 +55,13 @@ def _print_variants(answer: FitAnswer) -> None:
     say_all(f"{_LEFT}{line}" for line in lay_out(("with", "verdict"), rows, screen_width() - len(_LEFT)))
 
 
-def _print_way_to_page(answer: FitAnswer) -> None:
+def _print_way_to_page(answer: FitAnswer, store: Path | None) -> None:
     """How to see the place in the document that the worst check rests on."""
     for result in sorted(answer.checks, key=lambda result: _WORST_FIRST.index(result.verdict)):
         claim_id = next((source.claim_id for source in result.sources if source.claim_id), None)
         if claim_id:
             say(f"{_LEFT}to see the page behind the {result.check.replace('_', ' ')}:")
-            say(f"{_LEFT}  cogledger evidence {claim_id} --out page.png")
+            say(f"{_LEFT}  cogledger evidence{for_store(store)} {claim_id} --out page.png")
             return
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shlex
 import shutil
 import sys
 from collections.abc import Iterable, Mapping, Sequence
@@ -46,6 +47,11 @@ def choose_shape(**asked: object) -> Shape:
 def screen_width() -> int:
     """Columns to lay text out for."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
+
+
+def for_store(store: Path | None) -> str:
+    """The option that a command shown to people needs so that it looks in the same store; a blank before it."""
+    return f" --store {shlex.quote(str(store))}" if store is not None else ""
 
 
 def say(line: str = "", style: str = "") -> None:

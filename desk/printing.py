@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import groupby
+from pathlib import Path
 
 from ..schema.resolved import Part, ResolvedLimit
 from ..warehouse.ingest import IngestReport
@@ -11,14 +12,14 @@ from ..warehouse.photos import StampReport
 from ..warehouse.register import ToldClaim
 from ..warehouse.wording import NOT_READ, show_condition, show_value
 from .flat import source_words
-from .output import complain, say, say_all, screen_width
+from .output import complain, for_store, say, say_all, screen_width
 from .tables import lay_out, wrap
 
 _HEAD = "bold"
 
 
-def print_report(report: IngestReport) -> None:
-    """The summary of a call of reading; failures one by one on standard error."""
+def print_report(report: IngestReport, store: Path | None = None) -> None:
+    """The summary of a call of reading; failures one by one on standard error. Commands named are for ``store``."""
     complain_of(report)
     new = len(report.documents)
     files = "1 file" if report.files == 1 else f"{report.files} files"
@@ -29,9 +30,9 @@ def print_report(report: IngestReport) -> None:
     if report.interrupted:
         say("interrupted: the documents counted here are kept; repeat the call to read the rest")
     if report.total("held_back"):
-        say("to see what was held back and why: cogledger claims --state held_back")
+        say(f"to see what was held back and why: cogledger claims{for_store(store)} --state held_back")
     if report.total("claims"):
-        say("to see the limits: cogledger limits")
+        say(f"to see the limits: cogledger limits{for_store(store)}")
 
 
 def complain_of(report: IngestReport) -> None:

@@ -7,20 +7,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-import pypdfium2 as pdfium
 from PIL import Image, ImageDraw, ImageFont
 
 from ..schema.claims import Box, Claim
-from ..schema.errors import CallError, CogledgerError, Fault
+from ..schema.errors import CallError, Fault
 from ..schema.reasons import Reason
 from ..schema.validation import HeldBack, validate_claims
 from .assemble import assemble
+from .contents import count_pages, read_pages
 from .context import DocumentMemory
 from .labels import Role
 from .layouts import PageEntries, read_layouts
@@ -28,11 +28,9 @@ from .layouts.columns import View, best_view, header_cells
 from .layouts.grids import Grid
 from .lines import Line, find_lines, union
 from .makers import find_maker
-from .pages import open_page, open_pdf, render_page
-from .records import Entry, PageContent, Source, SourceKind
-from .scans import read_picture, read_scanned_page
+from .pages import render_page
+from .records import Entry, PageContent, Source
 from .settings import DEFAULT_SETTINGS, ReadSettings
-from .textlayer import has_picture, read_text_page
 
 PICTURE_DPI = 110.0
 _MOST_PICTURE_PX = 2200
@@ -111,36 +109,16 @@ def _stages(
 
 
 def _contents(source: Source, only: int | None, settings: ReadSettings) -> Iterator[PageContent | Fault]:
-    if source.kind is SourceKind.IMAGE:
-        _object_to_page(source, only, 1)
-        yield read_picture(source.path, settings)
-        return
-    with open_pdf(source.path) as document:
-        _object_to_page(source, only, len(document))
-        for number in range(1, max(only or len(document), min(3, len(document))) + 1):
-            yield _content(document, number, source, settings)
+    """The pages up to the one asked for, and at least three, since the maker is looked for there."""
+    pages = count_pages(source, settings)
+    _object_to_page(source, only, pages)
+    yield from read_pages(source, max(only or pages, 3), settings)
 
 
 def _object_to_page(source: Source, only: int | None, pages: int) -> None:
     if only is not None and not 1 <= only <= pages:
         raise CallError(Reason.BAD_CALL, f"there is no page {only}", file=source.name,
                             advice=f"name a page from 1 to {pages}")  # fmt: skip
-
-
-def _content(
-    document: pdfium.PdfDocument, number: int, source: Source, settings: ReadSettings
-) -> PageContent | Fault:  # fmt: skip
-    try:
-        with open_page(document, number, source.name) as page:
-            content = read_text_page(page, number, settings)
-            letters = sum(len(w.text) for w in content.words)
-            if letters < settings.least_text_letters and has_picture(page):
-                return read_scanned_page(page, number, settings)
-            return content
-    except CogledgerError as error:
-        return replace(error.fault, file=source.name, where=f"page {number}")
-    except (pdfium.PdfiumError, ValueError, ArithmeticError) as error:
-        return Fault(Reason.BROKEN_PAGE, f"the page cannot be read ({error})", source.name, f"page {number}")
 
 
 def write_stages(source: Source, folder: Path, only: int | None = None) -> tuple[list[Path], list[Fault]]:

@@ -62,9 +62,28 @@ def look(grid: Grid, header_rows: int, languages: tuple[str, ...]) -> View | Non
     columns = tuple(_as_choice(grid, col, header_rows, column, languages) for col, column in enumerate(columns))
     if not any(column.hits for column in columns):
         return None
+    columns = _with_other_bounds(columns, languages)
     columns = _with_roles(grid, header_rows, columns, languages)
     score = _score(grid, header_rows, columns, languages)
     return View(grid, header_rows, columns, score) if score > 0 else None
+
+
+def _with_other_bounds(columns: tuple[Column, ...], languages: tuple[str, ...]) -> tuple[Column, ...]:
+    """Columns headed by a bound alone, with the limit of the neighbour that holds the other bound.
+
+    A label over a maximum and a minimum column may have been read as the header of one of them only.
+    """
+    settled = list(columns)
+    for n, column in enumerate(columns):
+        bound = _lone_bound(column.header, languages)
+        if column.hits or not bound:
+            continue
+        beside = [columns[k] for k in (n - 1, n + 1) if 0 <= k < len(columns) and columns[k].hits]
+        named = [c for c in beside if c.hits[0].bound not in (None, bound)]
+        if len(named) == 1:
+            hits = tuple(replace(h, bound=bound) for h in named[0].hits)
+            settled[n] = replace(column, header=f"{named[0].header} / {column.header}", hits=hits)
+    return tuple(settled)
 
 
 def _has_numbers(grid: Grid, row: int) -> bool:

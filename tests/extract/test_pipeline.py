@@ -4,7 +4,7 @@ import pickle
 
 import pypdfium2 as pdfium
 import pytest
-from cogledger.extract import pipeline
+from cogledger.extract import contents, pipeline
 from cogledger.extract.pipeline import read_source
 from cogledger.extract.settings import ReadSettings
 from cogledger.extract.sources import find_sources
@@ -46,14 +46,14 @@ def test_every_page_is_told_of_in_order(pen):
 @pytest.mark.parametrize("error", [pdfium.PdfiumError("broken"), ValueError("odd number"), ZeroDivisionError(),
                                    DocumentError(Reason.BROKEN_PAGE, "the page cannot be opened")])  # fmt: skip
 def test_one_bad_page_never_loses_a_document(pen, monkeypatch, error):
-    whole = pipeline.read_text_page
+    whole = contents.read_text_page
 
     def failing(page, number, settings):
         if number == 2:
             raise error
         return whole(page, number, settings)
 
-    monkeypatch.setattr(pipeline, "read_text_page", failing)
+    monkeypatch.setattr(contents, "read_text_page", failing)
     told = []
     reading = read_source(source_of(three_pages(pen)), lambda done, of: told.append(done))
     assert [c.page for c in reading.claims] == [1, 3] and told == [1, 2, 3]
@@ -89,7 +89,7 @@ def test_when_no_page_can_be_read_the_document_is_named(pen, monkeypatch):
     def failing(page, number, settings):
         raise ValueError("broken")
 
-    monkeypatch.setattr(pipeline, "read_text_page", failing)
+    monkeypatch.setattr(contents, "read_text_page", failing)
     with pytest.raises(DocumentError) as caught:
         read_source(source_of(three_pages(pen)))
     assert caught.value.fault.reason is Reason.BROKEN_PDF
