@@ -75,11 +75,12 @@ def _with_other_bounds(columns: tuple[Column, ...], languages: tuple[str, ...]) 
     """
     settled = list(columns)
     for n, column in enumerate(columns):
-        bound = _lone_bound(column.header, languages)
+        *shared, last = column.header.split() or [""]
+        bound = _lone_bound(last, languages)
         if column.hits or not bound:
             continue
         beside = [columns[k] for k in (n - 1, n + 1) if 0 <= k < len(columns) and columns[k].hits]
-        named = [c for c in beside if c.hits[0].bound not in (None, bound)]
+        named = [c for c in beside if c.hits[0].bound not in (None, bound) and set(shared) <= set(c.header.split())]
         if len(named) == 1:
             hits = tuple(replace(h, bound=bound) for h in named[0].hits)
             settled[n] = replace(column, header=f"{named[0].header} / {column.header}", hits=hits)
