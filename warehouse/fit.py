@@ -12,6 +12,7 @@ from ..schema.answers import CheckResult, FitAnswer, NotChecked, VariantAnswer, 
 from ..schema.builds import Build, CodeRef, PhotoRef, Placed, Slot, WrittenPart
 from ..schema.errors import CallError
 from ..schema.limits import PartKind
+from ..schema.parts import code_key
 from ..schema.reasons import Reason
 from ..schema.resolved import Part, PartsSource
 from .checks import CheckSettings, judge_setup
@@ -242,11 +243,27 @@ def _cautions(judged: Sequence[_Judged], build: Build) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*special, *last]))
 
 
+def _only_versions(build: Build, state: _State) -> list[str]:
+    """A note for each part of which one version alone is known and the build does not name any."""
+    notes = []
+    for slot, placed in build.wished_parts().items():
+        found = state.candidates.get(slot, ())
+        if not isinstance(placed.entry, CodeRef) or len(found) != 1 or not found[0].variant:
+            continue
+        if code_key(placed.entry.written) == code_key(found[0].code):
+            notes.append(
+                f"{placed.where}: {found[0].label()} is the only version of {found[0].code} that is known, and is "
+                "taken for yours; make sure that yours is no other"
+            )
+    return notes
+
+
 def _notes(build: Build, state: _State) -> list[str]:
     notes = []
     if state.cut:
         judged = len(state.setups)
         notes.append(f"{judged} of {judged + state.cut} combinations of variants were judged; name the variants")
+    notes.extend(_only_versions(build, state))
     extender = state.candidates.get(Slot.HANGER_EXTENDER, ())
     if any("capacity_change" not in part.limits for part in extender):
         notes.append("the hanger extender states no capacity_change; it is taken to leave the capacity as it is")

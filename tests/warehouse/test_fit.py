@@ -508,3 +508,13 @@ def test_an_answer_does_not_depend_on_the_order_of_variants():
         one, other = fit(on_the_bike(), {"cassette": wish}), fit(on_the_bike(), {"cassette": wish}, turned)
         assert one.verdict == other.verdict
         assert by_variant(one) == by_variant(other)
+
+
+def test_the_only_version_that_is_known_is_judged_but_not_taken_silently():
+    """A store that knows one cage only cannot know that it is the one on the bike."""
+    only = Shelf((cage("M", 28, 32, 37), FRONT))
+    answer = fit(on_the_bike(), bike=BIKE, shelf=only)
+    assert answer.verdict is Verdict.FITS
+    assert any("now.rear_derailleur" in note and "HX7 M" in note for note in answer.notes)
+    named = fit(on_the_bike("HX7 M"), bike=BIKE, shelf=only)
+    assert not any("only version" in note for note in named.notes)
