@@ -282,6 +282,7 @@ def _meaning(
     if any("distractor" in names for names in concepts):
         return None
     offered = frozenset().union(*concepts) if concepts else frozenset()
+    offered |= analyse(phrase, languages).names("concept") & {"speed", "links"}
     offered |= {"high": {"max"}, "low": {"min"}}.get(bound or "", set())
     for pattern in limit_patterns():
         row = LIMITS[pattern.limit]
