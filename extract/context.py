@@ -98,18 +98,18 @@ def find_headings(
             continue
         if first and first.subject.code and not first.subject.kind and not _stands_free(lines, n):
             continue
-        found.extend(h for s, h in zip(line.segments, headings, strict=True) if h and _has_room(s, h, lines, body_size))
+        found.extend(h for s, h in zip(line.segments, headings, strict=True) if h and _is_whole(s, h, lines, body_size))
     return tuple(sorted(found, key=lambda h: h.box.top))
 
 
-def _has_room(segment: Segment, heading: Heading, lines: Sequence[Line], body_size: float) -> bool:
-    """Whether plain words that name no code have room below, unlike the first line of a longer label."""
+def _is_whole(segment: Segment, heading: Heading, lines: Sequence[Line], body_size: float) -> bool:
+    """Whether plain words that name no code are not the first line of a longer label, going on in small letters."""
     if heading.subject.code or segment.bold or segment.size > 1.12 * body_size:
         return True
     height = segment.box.bottom - segment.box.top
-    tops = [s.box.top for k in lines for s in k.segments if s is not segment and s.box.top > segment.box.top + 1
-            and min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]  # fmt: skip
-    return min(tops, default=1e9) - segment.box.bottom > 0.2 * height
+    below = [s for k in lines for s in k.segments if 0 < s.box.top - segment.box.top < 2 * height
+             and min(s.box.x1, segment.box.x1) > max(s.box.x0, segment.box.x0)]  # fmt: skip
+    return not any(s.text[:1].islower() for s in below)
 
 
 def _stands_free(lines: Sequence[Line], at: int) -> bool:
