@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -24,8 +23,6 @@ _LEAST_CONFIDENCE = 0.2
 _MOST_SKEW_DEG = 6.0
 _MOST_LEFT_TILT = 0.007
 """How far a rule may still climb along its length once the page is straightened."""
-_PICTURE_DPI = 150.0
-"""Dots per inch that a photographed page is taken for when its size on paper is not known."""
 
 
 def read_scanned_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
@@ -50,12 +47,11 @@ def _read(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) ->
     bare = without_leaders(without_rules(straight, rules), settings.scan_dpi)
     words = _evened(_read_words(bare, rules, number, settings))
     height, width = straight.shape
-    scale = (unit, 0.0, 0.0, 0.0, unit, 0.0)
     return PageContent(
         number, width * unit, height * unit,
-        tuple(_scaled(w, unit) for w in words),
+        tuple(tesseract.as_points(words, unit)),
         tuple(Rule(r.x0 * unit, r.y0 * unit, r.x1 * unit, r.y1 * unit) for r in rules),
-        (), "tesseract", _combine(scale, back, unit),
+        (), "tesseract", (back[0], back[1], back[2] * unit, back[3], back[4], back[5] * unit),
     )  # fmt: skip
 
 
@@ -132,7 +128,7 @@ def _third_readings(cuts: list[np.ndarray], wanted: list[int], options: _Options
     larger = [cv2.resize(cuts[n], None, fx=1.5, fy=1.5, interpolation=cv2.INTER_CUBIC) for n in wanted]
     read = tesseract.find_words_each(larger, psm=tesseract.ONE_LINE, dpi=round(1.5 * options.dpi),
                                      timeout_s=options.timeout_s)  # fmt: skip
-    return {n: [_scaled(w, 1 / 1.5) for w in words] for n, words in zip(wanted, read, strict=True)}
+    return {n: tesseract.as_points(words, 1 / 1.5) for n, words in zip(wanted, read, strict=True)}
 
 
 def _text(words: list[Word]) -> str:
@@ -210,12 +206,6 @@ def _straightened(grey: np.ndarray, angle: float) -> tuple[np.ndarray, Affine]:
     inverse = cv2.invertAffineTransform(matrix)
     a, b, c, d, e, f = (float(v) for v in inverse.ravel())
     return straight, (a, b, c, d, e, f)
-
-
-def _combine(scale: Affine, back: Affine, unit: float) -> Affine:
-    """Page units of the straightened page → page units as shown."""
-    a, b, c, d, e, f = back
-    return (a, b, c * unit, d, e, f * unit) if math.isclose(scale[0], unit) else back
 
 
 def find_drawn_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
@@ -324,8 +314,3 @@ def _type_size(word: Word) -> float:
     tall = any(c.isupper() or c.isdigit() or c in _TALL for c in word.text)
     share = (_CAPITAL if tall else _SMALL) + (_DESCENT if _DESCENDING & set(word.text) else 0.0)
     return (word.box.bottom - word.box.top) / share
-
-
-def _scaled(word: Word, unit: float) -> Word:
-    box = Box(word.box.x0 * unit, word.box.top * unit, word.box.x1 * unit, word.box.bottom * unit)
-    return Word(word.text, box, word.confidence, word.size * unit, word.bold, word.raised, word.upright)

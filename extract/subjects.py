@@ -16,7 +16,6 @@ _PLAIN_CODE = re.compile(
     r"^[A-Z]{1,6}[-./]?[A-Z]{0,3}\d{1,6}[A-Za-z]{0,4}(?:[-./][A-Z0-9]{1,5})*$|^\d{2,5}[-./]?[A-Z]{1,4}\d{0,4}$"
 )
 _LOOSE_CODE = re.compile(r"^(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+(?:[-./_][A-Za-z0-9]+){0,3}$")
-_SPACED_CODE = re.compile(r"(?<![\w-])[A-Z][A-Za-z]{0,7} \d{2,6}[A-Za-z]{0,3}(?![\w.,°%/])")
 _SIZE = re.compile(
     r"^(?:[≤≥<>±+~-]*\d+(?:[.,]\d+)?(?:\s*[-–/x×]\s*\d+(?:[.,]\d+)?)*\s*"
     r"(?:T|Z|D|mm|cm|m|g|kg|Nm|V|A|W|h|mAh|Ah|Wh|kPa|MHz|GHz|km|°|%|th|st|nd|rd|x|[a-z]*speeds?|-?fach|(?-i:-?[a-z]{3,}))?\.?|"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -127,8 +127,3 @@ def claim_from_json(record: Mapping[str, Any]) -> Claim:
     if known.get("values") is not None:
         known["values"] = tuple(known["values"])
     return Claim(**known)
-
-
-def with_confidence(claim: Claim, confidence: float) -> Claim:
-    """The same claim with another confidence."""
-    return replace(claim, confidence=confidence)

@@ -238,12 +238,8 @@ def _may_hold_models(column: Column, body: list[str]) -> bool:
 
 
 def _body(grid: Grid, col: int, header_rows: int) -> list[str]:
-    cells: list[Cell] = []
-    for row in range(header_rows, grid.rows):
-        cell = grid.at(row, col)
-        if cell not in cells:
-            cells.append(cell)
-    return [c.text for c in cells if c.words and not is_nothing(c.text)]
+    """The words of a column's body, cells that say nothing left out."""
+    return [c.text for c in _body_cells(grid, col, header_rows) if c.words and not is_nothing(c.text)]
 
 
 def _share(texts: list[str], test: Callable[[str], bool]) -> float:

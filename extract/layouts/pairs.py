@@ -16,7 +16,6 @@ from .columns import Column, reads
 from .grids import Cell
 from .tables import cell_entries, known_kind
 
-_COLON = re.compile(r"\s*[:：=]\s*(?=\S)")
 _MOST_LABEL_WORDS = 8
 _BULLET = re.compile(r"^[•·▪◦‣●○*–-]$")
 
