@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..schema.claims import Box
@@ -50,6 +50,8 @@ class PageContext:
     headings: tuple[Heading, ...] = ()
     notes: dict[str, Note] = field(default_factory=dict)
     memory: DocumentMemory = field(default_factory=DocumentMemory)
+    legend: Mapping[str, bool | None] = field(default_factory=dict)
+    """What marks in cells mean, where the page says so."""
 
     def subject_above(self, box: Box) -> Subject:
         """What the headings over ``box`` say: the nearest one first, farther ones for what it leaves open.

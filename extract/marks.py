@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from .labels import fold
+from .labels import analyse, fold
 
 _DASHES = "\\-–—−‐‑‒―~〜∼"
 _NOTHING = re.compile(rf"^[{_DASHES}\s./·•x×✗✕✘*]*$|^n\.?\s?/?\s?[av]\.?$", re.IGNORECASE)
@@ -67,20 +67,66 @@ def _marked(text: str, inside: bool) -> MarkedText:
     return MarkedText(_MARK.sub(" ", text).strip(), tuple(m for m in marks if m), inside)
 
 
-_YES = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ x × ✕ ja yes oui si sí ok".split())
+_TICKS = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ y j ja yes oui si sí sì ok".split())
+_RINGS = frozenset("○ ◯ ◎ o".split())
+"""Open circles: yes beside crosses, "partly" or "no" beside dots; only a legend can say."""
 _CROSSES = frozenset("x × ✕ ✗ ✘ ☒".split())
-_TICKS = frozenset("● • ✓ ✔ ☑ ■ ◆ ◉ ⬤ √ ja yes oui si sí ok".split())
-_NO = frozenset("○ ✗ ✘ ☐ ☒ no nein non nee □ ◯".split())
+_NO = frozenset("☐ no nein non nee n □".split())
+_LEGEND_SIGN = frozenset(("=", ":", "–", "-", "→"))
+_MOST_LEGEND_WORDS = 12
+
+
+def split_mark(text: str) -> tuple[str, tuple[str, ...]]:
+    """A cell's mark without its footnote marks, and these: ``"●^{2}"`` → ``●`` and ``2``."""
+    notes = tuple(m.group("mark").strip(" )(.,") for m in _MARK.finditer(text))
+    bare = _MARK.sub("", text).strip()
+    if len(bare) > 1 and bare.endswith("*"):
+        stars = bare[len(bare.rstrip("*")) :]
+        bare, notes = bare.rstrip("*").strip(), (*notes, stars)
+    return bare, tuple(n for n in notes if n)
 
 
 def is_mark(text: str) -> bool:
-    """Whether a cell holds nothing but a mark for yes or no."""
-    return text.strip().lower() in _YES | _NO | _CROSSES
+    """Whether a cell holds nothing but a mark for yes or no, with footnote marks at most."""
+    return split_mark(text)[0].lower() in _TICKS | _RINGS | _CROSSES | _NO
 
 
-def says_yes(text: str, others: Iterable[str]) -> bool:
-    """Whether a mark says yes; a cross says no where the same table has ticks or dots."""
-    mark = text.strip().lower()
-    if mark in _CROSSES and any(o.strip().lower() in _TICKS for o in others):
+def says_yes(text: str, others: Iterable[str], legend: Mapping[str, bool | None] | None = None) -> bool | None:
+    """Whether a mark says yes, ``None`` where that cannot be told.
+
+    A legend has the first word. Without one a cross says no where the same table has ticks or dots, and nothing is
+    sure of a cross or an open circle where the table holds open circles.
+    """
+    mark = split_mark(text)[0].lower()
+    if legend and mark in legend:
+        return legend[mark]
+    there = {split_mark(o)[0].lower() for o in others}
+    if mark in _RINGS:
+        return None
+    if mark in _CROSSES:
+        return None if there & _RINGS and not (legend or {}).keys() & _RINGS else not there & _TICKS
+    return mark in _TICKS
+
+
+def find_legend(texts: Iterable[str], languages: tuple[str, ...]) -> dict[str, bool | None]:
+    """What marks mean, from lines such as ``● = compatible   – = not available``; ``None`` for other meanings."""
+    legend: dict[str, bool | None] = {}
+    for text in texts:
+        words = text.replace("=", " = ").split()
+        starts = [n for n in range(len(words) - 2) if is_mark(words[n]) and words[n + 1] in _LEGEND_SIGN]
+        if not starts or starts[0] > 1 or len(words) > _MOST_LEGEND_WORDS * len(starts):
+            continue
+        for n, at in enumerate(starts):
+            end = starts[n + 1] if n + 1 < len(starts) else len(words)
+            mark, meaning = split_mark(words[at])[0].lower(), _meaning(" ".join(words[at + 2 : end]), languages)
+            legend[mark] = meaning if legend.get(mark, meaning) == meaning else None
+    return legend
+
+
+def _meaning(text: str, languages: tuple[str, ...]) -> bool | None:
+    """Whether the words of a legend say yes or no; ``None`` where they say something else ("optional")."""
+    terms = analyse(text, languages).terms
+    if any(t.names("language") & {"not", "none"} for t in terms):
         return False
-    return mark in _YES
+    agrees = any("yes" in t.names("language") and t.quality == 1 for t in terms)
+    return True if agrees and all(t.quality == 1 and (t.meanings or len(t.text) <= 3) for t in terms) else None

@@ -13,6 +13,7 @@ from ...schema.claims import Box
 from ..context import DocumentMemory, PageContext, find_headings, find_notes
 from ..labels import page_languages
 from ..lines import Line, find_lines
+from ..marks import find_legend
 from ..records import Entry, Heading, PageContent, Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .aligned import find_aligned_grids, rows_of_columns
@@ -47,7 +48,8 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     sizes = sorted(w.size for w in page.words)
     weights_known = any(w.bold for w in page.words)
     headings = find_headings(lines, languages, sizes[len(sizes) // 2] if sizes else 10.0, weights_known)
-    context = PageContext(languages, headings, find_notes(lines, languages), memory)
+    context = PageContext(languages, headings, find_notes(lines, languages), memory,
+                          find_legend((line.text for line in lines), languages))  # fmt: skip
 
     entries: list[tuple[float, Entry]] = []
     grids: list[Grid] = []

@@ -13,6 +13,7 @@ from ..marks import is_mark, is_nothing, split_marked
 from ..subjects import Subject, find_kinds, is_code, names_several_variants, parse_model_cell, parse_variant
 from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
 from .grids import Cell, Grid
+from .matrix import find_choices
 
 MOST_HEADER_ROWS = 4
 _MOSTLY = 0.6
@@ -59,7 +60,7 @@ def look(grid: Grid, header_rows: int, languages: tuple[str, ...]) -> View | Non
     if header_rows > 1 and _has_numbers(grid, header_rows - 1) and not _is_matrix(grid, header_rows):
         return None
     columns = tuple(_column(grid, col, header_rows, languages) for col in range(grid.cols))
-    columns = tuple(_as_choice(grid, col, header_rows, column, languages) for col, column in enumerate(columns))
+    columns = _with_choices(grid, header_rows, columns, languages)
     if not any(column.hits for column in columns):
         return None
     columns = _with_other_bounds(columns, languages)
@@ -106,29 +107,19 @@ def _body_cells(grid: Grid, col: int, header_rows: int) -> list[Cell]:
     return list(dict.fromkeys(grid.at(row, col) for row in range(header_rows, grid.rows)))
 
 
-def _as_choice(grid: Grid, col: int, header_rows: int, column: Column, languages: tuple[str, ...]) -> Column:
-    """A column of marks under a value, as the value that its marks stand for."""
-    cells = header_cells(grid, col, header_rows)
-    body = _body_cells(grid, col, header_rows)
-    if not cells or not all(is_mark(c.text) or is_nothing(c.text) for c in body):
-        return column
-    value = cells[-1].text
-    above = " ".join(c.text for c in cells[:-1])
-    hits = find_label_hits(above, None, languages) if above else find_label_hits(value, None, languages)
-    named = [h for h in hits if h.limit in CHOICES] or [
-        LabelHit(limit, 0.9, None, None, 1)
-        for limit in CHOICES
-        if not above and parse_value(value, limit, None, languages)
-    ]
-    for hit in named:
-        parsed = parse_value(value, hit.limit, None, languages)
-        if parsed is not None and plausible(hit.limit, parsed.low, parsed.high, parsed.values):
-            return replace(column, hits=(replace(hit, bound=None),), choice=value, role=None)
-    return column
-
-
-CHOICES = ("rear_speeds", "ring_count")
-"""Limits whose values head the columns of a matrix."""
+def _with_choices(
+    grid: Grid, header_rows: int, columns: tuple[Column, ...], languages: tuple[str, ...]
+) -> tuple[Column, ...]:
+    """The columns, those of marks under a value with the value that their marks stand for."""
+    headers = [[c.text for c in header_cells(grid, col, header_rows)] for col in range(grid.cols)]
+    bodies = [[c.text for c in _body_cells(grid, col, header_rows)] for col in range(grid.cols)]
+    found = find_choices(headers, bodies, languages)
+    return tuple(
+        replace(column, header=f"{c.header} {c.value}".strip(), hits=(c.hit,), choice=c.value, role=None)
+        if (c := found.get(n))
+        else column
+        for n, column in enumerate(columns)
+    )
 
 
 def under_columns(grid: Grid, columns: Sequence[Column], languages: tuple[str, ...]) -> View | None:
@@ -270,7 +261,7 @@ def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages:
             continue
         for row in range(header_rows, grid.rows):
             cell = grid.at(row, col)
-            if (cell.row, cell.col) in seen or is_nothing(cell.text):
+            if (cell.row, cell.col) in seen or (is_nothing(cell.text) and not column.choice):
                 continue
             seen.add((cell.row, cell.col))
             if column.choice:

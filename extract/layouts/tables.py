@@ -13,7 +13,7 @@ from ..conditions import find_condition, split_condition
 from ..context import PageContext
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
 from ..lines import union
-from ..marks import is_mark, is_nothing, says_yes, split_marked
+from ..marks import is_mark, is_nothing, says_yes, split_mark, split_marked
 from ..records import Entry
 from ..subjects import (
     Subject,
@@ -25,6 +25,7 @@ from ..subjects import (
 )
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
+from .matrix import joined_choices
 
 _DITTO = re.compile(
     r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|d[ií]to\.?|ditto|[ií]dem|[ií]d\.|w\.?\s?o\.|"
@@ -281,19 +282,29 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
 
 
 def _choice_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
-    """The values whose columns hold a yes in this row, as one entry for each limit."""
+    """The values whose columns hold a yes in this row, as one entry for each limit and condition."""
     marks = {c.text for c in view.grid.cells if is_mark(c.text)}
-    chosen: dict[str, list[tuple[Column, Cell]]] = {}
+    chosen: dict[tuple[str, Conditions], list[tuple[Column, Cell]]] = {}
+    doubts: dict[str, float] = {}
     for col, column in enumerate(view.columns):
         cell = view.grid.at(row, col)
-        if column.choice and says_yes(cell.text, marks):
-            chosen.setdefault(column.hits[0].limit, []).append((column, cell))
+        said = says_yes(cell.text, marks, context.legend) if column.choice and is_mark(cell.text) else False
+        if said is False:
+            continue
+        limit = column.hits[0].limit
+        notes = (*split_mark(cell.text)[1], *column.marks)
+        conditions, doubt = _of_marks(notes, context)
+        doubts[limit] = min(doubts.get(limit, 0.98), 0.3 if said is None or doubt < 1 else 1.0)
+        chosen.setdefault((limit, conditions), []).append((column, cell))
     whole = known_kind(subject, context)
-    for held in chosen.values():
+    for (limit, conditions), held in chosen.items():
         column, cells = held[0][0], [cell for _, cell in held]
-        yield Entry(whole, column.header, hits_for(column.hits, whole.kind), " / ".join(c.choice for c, _ in held),
-                    union(c.box for c in cells), f"table:{view.grid.reader}", (), 0.98,
-                    min(c.confidence for c in cells))  # fmt: skip
+        every = [c.choice for c in view.columns if c.choice and c.hits[0].limit == limit]
+        words = joined_choices([c.choice for c, _ in held], every, column.hits[0])
+        if words is not None:
+            yield Entry(whole, column.header, hits_for(column.hits, whole.kind), words, union(c.box for c in cells),
+                        f"table:{view.grid.reader}", conditions, doubts[limit],
+                        min(c.confidence for c in cells))  # fmt: skip
 
 
 def _spread(view: View, row: int, col: int) -> float:
