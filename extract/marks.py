@@ -37,6 +37,20 @@ def is_nothing(text: str) -> bool:
     return bool(_NOTHING.match(bare)) or bool(_ABBREVIATED_NOTHING.match(bare)) or fold(bare) in _NOTHING_WORDS
 
 
+_DITTO = re.compile(
+    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|d[ií]to\.?|ditto|[ií]dem|[ií]d\.|w\.?\s?o\.?|c\.\s?s\.?|z\.\s?o\.?|"
+    r"ibid\.?|ebd\.?|idem\b.{0,12}|same|ebenso|desgl\.?|"
+    r"(?:(?:same|as|see|wie|siehe|comme|voir|come|vedi|como|igual|ver|zie|als|gleich)\b.{0,12}\b"
+    r"(?:above|oben|dessus|sopra|arriba|boven)))$",
+    re.IGNORECASE,
+)
+
+
+def is_ditto(text: str) -> bool:
+    """Whether a cell says that it holds what the one above holds."""
+    return bool(_DITTO.match(text))
+
+
 def split_marked(text: str) -> tuple[MarkedText, ...]:
     """A cell's words apart by footnote marks: ``"39 (35^{2})"`` → ``39`` without and ``35`` with mark 2.
 

@@ -210,10 +210,15 @@ def parse_heading(text: str, languages: tuple[str, ...] = LANGUAGES) -> Subject:
     """What a heading names: ``"Rear derailleur AB12 (long)"`` → kind, code and variant; lacking pieces are ``None``."""
     text = re.sub(r"\^\{[^}]*\}", "", " ".join(text.split()))
     variant, bare = _take_variant(text, languages)
-    kinds = find_kinds(bare, languages)
+    kinds = find_kinds(bare, languages) or _plain_kinds(bare)
     kind = _one_kind(kinds)
     code = _heading_code(bare, bool(kinds), languages)
     return Subject(kind, code, variant if code else None)
+
+
+def _plain_kinds(text: str) -> tuple[tuple[PartKind, Term], ...]:
+    """Part kinds that words name in any language, none of them with a fault; sheets mix languages in their headings."""
+    return tuple((kind, term) for kind, term in find_kinds(text) if term.quality == 1)
 
 
 def _one_kind(kinds: tuple[tuple[PartKind, Term], ...]) -> PartKind | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from ...schema.limits import LIMITS, PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
-from ..marks import is_mark, is_nothing, split_marked
+from ..marks import is_ditto, is_mark, is_nothing, split_marked
 from ..subjects import Subject, find_kinds, is_code, names_several_variants, parse_model_cell, parse_variant
 from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
 from .grids import Cell, Grid
@@ -261,7 +261,7 @@ def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages:
             continue
         for row in range(header_rows, grid.rows):
             cell = grid.at(row, col)
-            if (cell.row, cell.col) in seen or (is_nothing(cell.text) and not column.choice):
+            if (cell.row, cell.col) in seen or is_ditto(cell.text) or (is_nothing(cell.text) and not column.choice):
                 continue
             seen.add((cell.row, cell.col))
             if column.choice:

@@ -14,7 +14,8 @@ from ..records import Entry, Word
 from ..subjects import Subject, parse_variant
 from .columns import Column, reads
 from .grids import Cell
-from .tables import cell_entries, known_kind
+from .rowparts import known_kind
+from .tables import cell_entries
 
 _MOST_LABEL_WORDS = 8
 _BULLET = re.compile(r"^[•·▪◦‣●○*–-]$")
@@ -60,7 +61,10 @@ def _pieces(segment: Segment) -> Iterator[tuple[str, list[Word]]]:
         if n + 1 < len(colons):
             end = _label_start(words, at + 1, end)
         label = " ".join(w.text for w in words[start : at + 1]).rstrip(":：= ").lstrip(",;|·• ")
-        yield label, [_without_joint(w) for w in words[at + 1 : end]]
+        values = [_without_joint(w) for w in words[at + 1 : end]]
+        if values and n + 1 < len(colons):
+            values[-1] = replace(values[-1], text=values[-1].text.rstrip(",") or ",")
+        yield label, values
         start = end
 
 

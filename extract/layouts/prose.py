@@ -18,11 +18,11 @@ from ..records import Entry, Word
 from ..subjects import Subject, find_mention, names_several_variants, parse_variant
 from ..units import SPEED_WORDS, UNIT_WORDS
 from ..values import parse_value, plausible
-from .tables import known_kind
+from .rowparts import known_kind
 
 _LEAST_WORDS = 4
 _SENTENCE_END = re.compile(r"[.!?]$")
-_ABBREVIATED = re.compile(
+ABBREVIATED = re.compile(
     r"^(?:max|min|no|nr|ca|approx|e\.g|i\.e|z\.b|bzw|inkl|incl|ex|p|fig|abb|mm|art|ref|mod|diff)\.$", re.IGNORECASE
 )
 _NUMBER = re.compile(r"^[(\[]?[≤≥<>]?\d+(?:[.,]\d+)*(?:[-–…x×/]\d+(?:[.,]\d+)*)*\D{0,9}$")
@@ -86,7 +86,7 @@ def _sentences(words: Sequence[Word]) -> Iterator[list[Word]]:
     for n, word in enumerate(words):
         sentence.append(word)
         following = words[n + 1].text if n + 1 < len(words) else "A"
-        ends = _SENTENCE_END.search(word.text) and not _ABBREVIATED.match(word.text)
+        ends = _SENTENCE_END.search(word.text) and not ABBREVIATED.match(word.text)
         if ends and (following[0].isupper() or following[0].isdigit() or following[0] in "•–-("):
             yield sentence
             sentence = []
@@ -289,7 +289,7 @@ def _meaning(
         if kind is None or kind not in row.kinds or row.form.value == "text":
             continue
         for needs in pattern.needs:
-            if not needs <= offered or (pattern.never - needs) & offered or _is_weak(needs, pattern.limit):
+            if not needs <= offered or (pattern.never - needs) & offered or is_weak(needs, pattern.limit):
                 continue
             value = parse_value(phrase, pattern.limit, bound, languages)
             if value is None or not plausible(pattern.limit, value.low, value.high, value.values):
@@ -311,7 +311,7 @@ def _meaning(
 _STRONG_ALONE = frozenset({"capacity", "weight", "chainline", "speed", "links", "bolt_circle", "wrap", "pin"})
 
 
-def _is_weak(needs: frozenset[str], limit: str) -> bool:
+def is_weak(needs: frozenset[str], limit: str) -> bool:
     """Whether one concept alone is too little to name a limit in a sentence."""
     return len(needs) == 1 and not needs & _STRONG_ALONE and limit != "ring_count"
 

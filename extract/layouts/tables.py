@@ -8,31 +8,23 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from ...schema.limits import LIMITS, PartKind
-from ...schema.parts import code_key, variant_key
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
 from ..lines import union
-from ..marks import is_mark, is_nothing, says_yes, split_mark, split_marked
+from ..marks import is_ditto, is_mark, is_nothing, says_yes, split_mark, split_marked
 from ..records import Entry
 from ..subjects import (
     Subject,
-    is_code,
     names_several_variants,
-    parse_heading,
-    parse_model_cell,
     parse_variant,
 )
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 from .matrix import joined_choices
+from .mending import mended
+from .rowparts import has_blank_model, known_kind, model_owners, row_doubt, row_subjects, section_row
 
-_DITTO = re.compile(
-    r"^(?:[\"″〃„“”]|''|,,|do\.?|dto\.?|d[ií]to\.?|ditto|[ií]dem|[ií]d\.|w\.?\s?o\.|"
-    r"(?:(?:same|as|see|wie|siehe|comme|voir|come|vedi|como|igual|ver|zie|als|gleich)\b.{0,12}\b"
-    r"(?:above|oben|dessus|sopra|arriba|boven)))$",
-    re.IGNORECASE,
-)
 _LABELS_SHARE = 0.6
 
 
@@ -147,22 +139,23 @@ def _is_about_others(view: View, context: PageContext) -> bool:
 
 def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subject) -> Iterator[Entry]:
     """The entries of every body row, with the subject that its cells, the rows above and the headings give."""
+    view = mended(view, context.languages)
     grid, last = view.grid, Subject()
     owners = model_owners(view, context.languages)
     has_model = any(c.role is Role.MODEL for c in view.columns)
     section = Subject()
     for row in range(view.header_rows, grid.rows):
-        spanning = _section_row(grid, row, context)
+        spanning = section_row(grid, row, context)
         if spanning is not None:
             section, last = spanning, Subject()
             continue
-        subjects = _row_subjects(view, row, last, context, owners)
+        subjects = row_subjects(view, row, last, context, owners)
         if subjects and subjects[0].code:
             last = subjects[0]
         if not subjects and has_model:
             continue
-        doubt = _row_doubt(view, row, context.languages)
-        if has_model and owners is None and _has_blank_model(view, row):
+        doubt = row_doubt(view, row, context.languages)
+        if has_model and owners is None and has_blank_model(view, row):
             doubt = min(doubt, 0.5 if grid.reader == "aligned" else 0.75)
         base = replace(section.filled_from(Subject(kind)), variant=section.variant)
         for subject in subjects or (Subject(),):
@@ -172,97 +165,6 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
                 yield replace(entry, certain=min(entry.certain, doubt))
 
 
-def _has_blank_model(view: View, row: int) -> bool:
-    """Whether a row's model cell is empty, so that its model is taken from the row above."""
-    return any(c.role is Role.MODEL and not view.grid.at(row, n).words for n, c in enumerate(view.columns))
-
-
-def _row_doubt(view: View, row: int, languages: tuple[str, ...]) -> float:
-    """How sure the row's part is: less where its variant cell is blank or, read by OCR, no clear code or variant."""
-    sure = 1.0
-    for col, column in enumerate(view.columns):
-        cell = view.grid.at(row, col)
-        if column.role is Role.VARIANT and not cell.words:
-            sure = min(sure, 0.4)
-        elif column.role is Role.VARIANT and names_several_variants(cell.text, languages):
-            sure = min(sure, 0.3)
-        elif cell.confidence < 1 and column.role is Role.VARIANT and not is_nothing(cell.text):
-            sure = min(sure, 1.0 if parse_variant(cell.text, languages) else 0.4)
-        elif cell.confidence < 1 and column.role is Role.MODEL:
-            sure = min(sure, 0.9 + 0.1 * cell.confidence if is_code(cell.text.strip()) or not cell.words else 0.4)
-    return sure
-
-
-def _section_row(grid: Grid, row: int, context: PageContext) -> Subject | None:
-    """What a row of one cell across the table names; ``None`` for an ordinary row."""
-    cells = [c for c in dict.fromkeys(grid.at(row, col) for col in range(grid.cols)) if c.words]
-    if len(cells) != 1 or grid.cols < 3 or cells[0].row_span > 1:
-        return None
-    if cells[0].col_span < grid.cols and cells[0].col != 0:
-        return None
-    subject = parse_heading(cells[0].text, context.languages)
-    return subject if subject.kind or cells[0].col_span == grid.cols else None
-
-
-def model_owners(view: View, languages: tuple[str, ...]) -> dict[int, int | None] | None:
-    """For a table whose model cells stand once for several variants: row → the row that names its model.
-
-    The variants' own order tells the groups: a group ends where a variant comes again. Where each group holds just
-    one model cell, that is its model, wherever in the group it stands; a group that holds none or several has
-    ``None``. The answer is ``None`` where the table has no blank model cells or no variants.
-    """
-    models = next((n for n, c in enumerate(view.columns) if c.role is Role.MODEL), None)
-    variants = next((n for n, c in enumerate(view.columns) if c.role is Role.VARIANT), None)
-    rows = range(view.header_rows, view.grid.rows)
-    if models is None or variants is None or all(view.grid.at(r, models).words for r in rows):
-        return None
-    groups: list[list[int]] = []
-    seen: set[str] = set()
-    for row in rows:
-        text = view.grid.at(row, variants).text
-        variant = "" if is_nothing(text) else variant_key(text)
-        if not groups or variant in seen or not variant or "" in seen:
-            groups.append([])
-            seen = set()
-        groups[-1].append(row)
-        seen.add(variant)
-    owners: dict[int, int | None] = {}
-    for group in groups:
-        named = [r for r in group if parse_model_cell(view.grid.at(r, models).text, languages)]
-        owners.update((r, named[0] if len(named) == 1 else None) for r in group)
-    return owners
-
-
-def _row_subjects(
-    view: View, row: int, last: Subject, context: PageContext, owners: dict[int, int | None] | None
-) -> tuple[Subject, ...]:
-    subjects: tuple[Subject, ...] = ()
-    variant = kind = None
-    for col, column in enumerate(view.columns):
-        text = view.grid.at(row, col).text
-        if column.role is Role.MODEL:
-            if owners is not None:
-                owner = owners.get(row)
-                text = view.grid.at(owner, col).text if owner is not None else ""
-                last = last if owner is not None else Subject()
-            blank = is_nothing(text) or _DITTO.match(text)
-            subjects = (
-                (replace(last, variant=None),) if blank and last.code else parse_model_cell(text, context.languages)
-            )
-        elif column.role is Role.VARIANT and not is_nothing(text):
-            variant = last.variant if _DITTO.match(text) else _bare_variant(text, context.languages)
-        elif column.role is Role.KIND and not is_nothing(text):
-            kind = parse_heading(text, context.languages).kind
-    subjects = tuple(s for s in subjects if s.code)
-    return tuple(replace(s, variant=variant or s.variant, kind=s.kind or kind) for s in subjects) or (
-        (Subject(kind, None, variant),) if variant or kind else ()
-    )
-
-
-def _bare_variant(text: str, languages: tuple[str, ...]) -> str:
-    return parse_variant(text, languages) or re.sub(r"\^\{[^}]*\}", "", text).strip()
-
-
 def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
     yield from _choice_entries(view, row, subject, context)
     for col, column in enumerate(view.columns):
@@ -270,9 +172,9 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
             continue
         cell = view.grid.at(row, col)
         text, source = cell.text, cell
-        if _DITTO.match(text):
+        if is_ditto(text):
             source = next((view.grid.at(r, col) for r in range(row - 1, view.header_rows - 1, -1)
-                           if not _DITTO.match(view.grid.at(r, col).text)), cell)  # fmt: skip
+                           if not is_ditto(view.grid.at(r, col).text)), cell)  # fmt: skip
             text = source.text
         if is_nothing(text):
             continue
@@ -313,13 +215,6 @@ def _spread(view: View, row: int, col: int) -> float:
     first = cell.col
     covered = [view.columns[c] for c in range(first, first + cell.col_span)]
     return 1.0 if all(c.hits and c.hits[0].limit == view.columns[col].hits[0].limit for c in covered) else 0.4
-
-
-def known_kind(subject: Subject, context: PageContext) -> Subject:
-    """The subject with its kind, where an earlier place of the document told it."""
-    if subject.kind is None and subject.code:
-        return replace(subject, kind=context.memory.kinds.get(code_key(subject.code)))
-    return subject
 
 
 def cell_entries(

@@ -187,7 +187,6 @@ def test_a_cell_of_values_is_never_a_label(cell):
     assert not [h for h in find_label_hits(cell) if h.score >= 0.62], cell
 
 
-@pytest.mark.xfail(strict=True, reason="the digits of a code that is broken over two lines are taken for the whole")
 def test_a_model_cell_that_spans_its_versions_keeps_the_whole_code(pen, read):
     """A code broken over two lines beside the rows of its versions is not cut to its digits."""
     drawn = pen()

@@ -1,0 +1,112 @@
+"""Rows that were cut through a model's name or a list of values → whole rows, or whole names over both."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from ...schema.claims import Box
+from ..labels import Role, analyse
+from ..lines import union
+from ..marks import is_ditto, is_nothing
+from ..records import Word
+from ..subjects import parse_variant
+from .columns import View, reads
+from .grids import Cell, Grid
+
+_OPEN_END = re.compile(r"(?:[/,;&+(]|\w[-–]|\s(?:and|or|und|oder|et|ou|e|o|y|en|of|to|bis|à))\s*$", re.IGNORECASE)
+_LONE_WORD = re.compile(r"^[^\W\d_]{1,10}$")
+
+
+def mended(view: View, languages: tuple[str, ...]) -> View:
+    """The view with every model's name whole, so that none is read without its beginning.
+
+    A name goes on in the next row where it ends in a joint (``AB12 /``) or is a lone unknown word over digits. Two rows
+    of which no column holds two whole values are one; otherwise the name holds for both.
+    """
+    col = next((n for n, c in enumerate(view.columns) if c.role is Role.MODEL), None)
+    if col is None:
+        return view
+    groups: list[list[int]] = [[r] for r in range(view.header_rows)]
+    spanning: list[tuple[int, int]] = []
+    for row in range(view.header_rows, view.grid.rows):
+        before = row - 1
+        if row > view.header_rows and _goes_on(view, before, col, languages):
+            if _is_one_row(view, before, row, languages):
+                groups[-1].append(row)
+                continue
+            if view.grid.at(row, col).words:
+                spanning.append((before, row))
+        groups.append([row])
+    if len(groups) == view.grid.rows and not spanning:
+        return view
+    grid = _with_whole_names(view.grid, spanning, col)
+    grid = _with_merged_rows(grid, groups) or grid
+    return replace(view, grid=grid)
+
+
+def _goes_on(view: View, row: int, col: int, languages: tuple[str, ...]) -> bool:
+    """Whether a row's name, or a value of a row without a name below it, is cut off at the row's end."""
+    name, below = view.grid.at(row, col), view.grid.at(row + 1, col)
+    if name is below:
+        return False
+    if not below.words:
+        return any(_OPEN_END.search(view.grid.at(row, c).text) for c, k in enumerate(view.columns) if k.hits)
+    text = name.text.strip()
+    if not text or is_nothing(text) or is_ditto(text) or is_ditto(below.text):
+        return False
+    if _OPEN_END.search(text):
+        return True
+    lone = text.split()[-1] if "," in text or "/" in text else text
+    return bool(_LONE_WORD.match(lone)) and below.text[:1].isdigit() and not _is_known(lone, languages)
+
+
+def _is_known(word: str, languages: tuple[str, ...]) -> bool:
+    return parse_variant(word, languages) is not None or bool(analyse(word, languages).terms[0].meanings)
+
+
+def _is_one_row(view: View, row: int, below: int, languages: tuple[str, ...]) -> bool:
+    """Whether no column holds a whole value, or a version, in both rows."""
+    for col, column in enumerate(view.columns):
+        one, other = view.grid.at(row, col), view.grid.at(below, col)
+        if one is other or not one.words or not other.words:
+            continue
+        if column.role is Role.VARIANT:
+            return False
+        if column.choice or (column.hits and all(reads(c.text, column.hits, languages) for c in (one, other))
+                             and not _OPEN_END.search(one.text)):  # fmt: skip
+            return False
+    return True
+
+
+def _with_whole_names(grid: Grid, spanning: Sequence[tuple[int, int]], col: int) -> Grid:
+    for row, below in spanning:
+        pair = [grid.at(row, col), grid.at(below, col)]
+        if any(c.col_span > 1 for c in pair):
+            continue
+        whole = Cell(pair[0].row, col, pair[0].row_span + pair[1].row_span, 1, (*pair[0].words, *pair[1].words),
+                     union(c.area for c in pair))  # fmt: skip
+        grid = Grid(grid.rows, grid.cols, (*(c for c in grid.cells if c not in pair), whole), grid.reader)
+    return grid
+
+
+def _with_merged_rows(grid: Grid, groups: Sequence[Sequence[int]]) -> Grid | None:
+    """The grid with the rows of each group as one; ``None`` where its cells do not allow that."""
+    place = {row: n for n, group in enumerate(groups) for row in group}
+    merged: dict[tuple[int, int, int, int], list[Cell]] = {}
+    for cell in grid.cells:
+        first, last = place[cell.row], place[cell.row + cell.row_span - 1]
+        merged.setdefault((first, cell.col, last - first + 1, cell.col_span), []).append(cell)
+    cells = [Cell(*at, _words(held), _area(held)) for at, held in merged.items()]
+    if sum(c.row_span * c.col_span for c in cells) != len(groups) * grid.cols:
+        return None
+    return Grid(len(groups), grid.cols, tuple(cells), grid.reader)
+
+
+def _words(cells: Sequence[Cell]) -> tuple[Word, ...]:
+    return tuple(w for c in cells for w in c.words)
+
+
+def _area(cells: Sequence[Cell]) -> Box:
+    return union(c.area for c in cells)
