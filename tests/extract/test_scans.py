@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from cogledger.extract.engines.lines import engine_name
 from cogledger.extract.pages import render_page
 from cogledger.extract.pipeline import read_source
 from cogledger.extract.records import Rule
-from cogledger.extract.scans import find_drawn_rules, find_skew, flatten, read_picture, without_rules
+from cogledger.extract.scan_clean import find_drawn_rules, find_skew, flatten, without_rules
+from cogledger.extract.scans import read_picture
 from cogledger.extract.sources import find_sources
 from PIL import Image
 
@@ -51,7 +53,7 @@ def test_a_skewed_scan_reads_back_most_numbers_and_none_wrong_for_sure(pen, prin
     claims = reading_of(as_scan(pen, turned)).claims
     assert len(told(claims) & TRUTH) >= 6
     assert told(c for c in claims if c.confidence >= 0.9) <= TRUTH
-    assert all(c.method.startswith("tesseract/") for c in claims)
+    assert all(c.method.startswith(f"{engine_name()}/") for c in claims)
 
 
 @pytest.mark.slow
@@ -74,13 +76,12 @@ def test_boxes_of_a_scan_lie_where_the_print_has_them(pen, printed):
 
 
 def test_a_page_with_text_never_reaches_the_engine(printed, monkeypatch):
-    from cogledger.extract.engines import tesseract
+    from cogledger.extract import scans
 
     def refuse(*_args, **_kwargs):
         raise AssertionError("a sound text layer was read by the engine")
 
-    monkeypatch.setattr(tesseract, "find_words", refuse)
-    monkeypatch.setattr(tesseract, "find_words_each", refuse)
+    monkeypatch.setattr(scans, "find_signs_each", refuse)
     assert told(reading_of(printed[0]).claims) == TRUTH
 
 
@@ -130,5 +131,5 @@ def test_a_picture_file_is_read_in_its_own_pixels(printed, tmp_path):
     path = tmp_path / "page.png"
     printed[1].save(path)
     content = read_picture(path)
-    assert (content.width, content.height) == printed[1].size and content.origin == "tesseract"
+    assert (content.width, content.height) == printed[1].size and content.origin == engine_name()
     assert {"KX710", "KX720", "VB350"} <= {w.text for w in content.words}

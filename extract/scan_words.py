@@ -1,0 +1,254 @@
+"""The signs of a run → its words with boxes, size and footnote marks, in pixels of the page."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from ..schema.claims import Box
+from .engines.signs import Sign
+from .records import Word
+from .scan_runs import Run
+
+_FREE_GAPS = (0.24, 0.44)
+"""Shares of a capital's height: a gap this wide parts words if the engine saw a blank there, and if it did not."""
+_BESIDE_ONE = 0.14
+"""How much more room a 1 has at its sides."""
+_FIXED_STEPS = (1.4, 1.6)
+"""The same for type of one width, in its steps."""
+_FIXED_STEP = 0.85
+_ENOUGH_STEPS = 4
+_ENOUGH_SIGNS = 8
+_STEADY = 0.07
+_RAISED_BOTTOM = 0.72
+_RAISED_HEIGHT = 0.78
+_MAYBE_RAISED = frozenset("0123456789*†‡abcde")
+_SUPERSCRIPTS = {"¹": "1", "²": "2", "³": "3"}
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A sign with the box of its ink in the picture of its run."""
+
+    sign: Sign
+    x0: float
+    top: float
+    x1: float
+    bottom: float
+
+
+@dataclass(frozen=True)
+class ReadRun:
+    """A run with its signs placed in its picture, whose left edge lies at ``left`` on the page."""
+
+    run: Run
+    signs: tuple[Sign, ...]
+    placed: tuple[Placed, ...]
+    left: int
+
+
+def find_words(runs: Sequence[ReadRun]) -> list[Word]:
+    """The words of a page's runs; where most of them are set in type of one width, so are the gaps judged."""
+    judged = [_is_fixed_width(run.placed) for run in runs if len(run.placed) >= _ENOUGH_SIGNS]
+    fixed = sum(judged) > 0.5 * len(judged)
+    return [word for run in runs if run.placed for word in _words_of(run, fixed)]
+
+
+def _words_of(read: ReadRun, fixed: bool) -> list[Word]:
+    line = _line_of("".join(p.sign.text for p in read.placed), read.run)
+    groups: list[list[Placed]] = []
+    for group in _split_at_gaps(read.signs, read.placed, _CAPITAL * line.size, fixed):
+        groups.extend(_split_at_raised(group))
+    return [_word(group, read.left, read.run, line, raised) for group, raised in _marked(groups)]
+
+
+def _is_fixed_width(placed: Sequence[Placed]) -> bool:
+    """Whether the middles of signs stand at multiples of one step, as in typewriter type."""
+    middles = np.array([(p.x0 + p.x1) / 2 for p in placed])
+    steps = np.diff(middles)
+    step = float(np.median(steps))
+    if step <= 0:
+        return False
+    off = np.abs(steps / step - np.round(steps / step))
+    return float(off.mean()) < _STEADY
+
+
+def place_signs(signs: list[Sign], cut: np.ndarray) -> list[Placed]:
+    """Signs (without blanks) with the boxes of their ink: one column of ink each where their numbers agree."""
+    inked = [s for s in signs if s.text.strip()]
+    columns = _columns(cut)
+    if not inked or not columns:
+        return []
+    if len(columns) == len(inked) and _agree(inked, columns, cut.shape[0]):
+        return [Placed(sign, *column) for sign, column in zip(inked, columns, strict=True)]
+    return _placed_by_middle(inked, columns, cut)
+
+
+def _agree(signs: list[Sign], columns: list[tuple[float, float, float, float]], height: int) -> bool:
+    """Whether every sign was seen near its column of ink."""
+    return all(c[0] - 0.2 * height <= s.x <= c[2] + 0.2 * height for s, c in zip(signs, columns, strict=True))
+
+
+def _ink_of(cut: np.ndarray) -> np.ndarray:
+    """1 where a pixel of a white picture is nearer to its darkest ink than to white."""
+    darkest = float(np.percentile(cut, 1))
+    return (cut < 255 - 0.45 * (255 - darkest)).astype(np.uint8)
+
+
+def _columns(cut: np.ndarray) -> list[tuple[float, float, float, float]]:
+    """The boxes of ink that stand apart, from left to right; parts over each other (i, ä, %) are one."""
+    ink = _ink_of(cut)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
+    least = max(2, cut.shape[0] // 24)
+    boxes = sorted((int(x), int(y), int(x + w), int(y + h)) for x, y, w, h, _ in stats[1:] if max(w, h) >= least)
+    columns: list[tuple[float, float, float, float]] = []
+    for x0, top, x1, bottom in boxes:
+        if columns and min(x1, columns[-1][2]) - max(x0, columns[-1][0]) > 0.4 * min(
+            x1 - x0, columns[-1][2] - columns[-1][0]
+        ):
+            last = columns[-1]
+            columns[-1] = (min(last[0], x0), min(last[1], top), max(last[2], x1), max(last[3], bottom))
+        else:
+            columns.append((x0, top, x1, bottom))
+    return columns
+
+
+def _placed_by_middle(
+    signs: list[Sign], columns: list[tuple[float, float, float, float]], cut: np.ndarray
+) -> list[Placed]:
+    """Signs placed half way between their neighbours' middles; the ends and tops are those of the ink there."""
+    dark = _ink_of(cut)
+    profile = dark.sum(axis=0)
+    edges = [columns[0][0]]
+    for before, after in itertools.pairwise(signs):
+        edges.append(_emptiest(profile, before.x, after.x))
+    edges.append(columns[-1][2])
+    placed = []
+    for n, sign in enumerate(signs):
+        start, end = int(edges[n]), max(int(edges[n]) + 1, int(edges[n + 1]))
+        ys, xs = np.nonzero(dark[:, start:end])
+        if len(xs):
+            placed.append(Placed(sign, start + xs.min(), ys.min(), start + xs.max() + 1.0, ys.max() + 1.0))
+        else:
+            placed.append(Placed(sign, start, columns[0][1], end, columns[0][3]))
+    return placed
+
+
+def _emptiest(profile: np.ndarray, before: float, after: float) -> float:
+    """The middle of the widest stretch with the least ink between two places."""
+    start, end = int(before), max(int(before) + 1, int(np.ceil(after)))
+    part = profile[start:end]
+    if not len(part):
+        return (before + after) / 2
+    empty = np.flatnonzero(part <= part.min())
+    runs = np.split(empty, np.flatnonzero(np.diff(empty) > 1) + 1)
+    widest = max(runs, key=len)
+    return start + float(widest[0] + widest[-1] + 1) / 2
+
+
+def _split_at_gaps(
+    signs: Sequence[Sign], placed: Sequence[Placed], capital: float, fixed: bool
+) -> list[list[Placed]]:  # fmt: skip
+    """Placed signs by word: parted where the ink leaves a wide gap, or a fair one in which the engine saw a blank."""
+    blank_after: set[int] = set()
+    count = 0
+    for sign in signs:
+        if sign.text.strip():
+            count += 1
+        elif count:
+            blank_after.add(count - 1)
+    middles = [(p.x0 + p.x1) / 2 for p in placed]
+    steps = np.diff(middles)
+    step = float(np.median(steps)) if len(steps) >= _ENOUGH_STEPS else _FIXED_STEP * capital
+    groups = [[placed[0]]]
+    for n, (before, after) in enumerate(itertools.pairwise(placed)):
+        fair, wide = _FREE_GAPS
+        gap = (after.x0 - before.x1) / capital
+        if fixed:
+            gap, (fair, wide) = steps[n] / step, _FIXED_STEPS
+        elif "1" in (before.sign.text, after.sign.text):
+            gap -= _BESIDE_ONE
+        if gap > wide or (n in blank_after and gap > fair):
+            groups.append([])
+        groups[-1].append(after)
+    return groups
+
+
+def _split_at_raised(group: list[Placed]) -> list[list[Placed]]:
+    """A word and the small raised signs at its end apart."""
+    tall = [p for p in group if p.sign.text.isalnum()]
+    if len(group) < 2 or not tall:
+        return [group]
+    base = float(np.median([p.bottom for p in tall if p.sign.text not in _DESCENDING] or [p.bottom for p in tall]))
+    height = max(p.bottom - p.top for p in tall)
+    end = len(group)
+    while end > 1 and _is_raised(group[end - 1], base, height):
+        end -= 1
+    return [group[:end], group[end:]] if end < len(group) else [group]
+
+
+def _is_raised(placed: Placed, base: float, height: float) -> bool:
+    if placed.sign.text in _SUPERSCRIPTS or placed.sign.text in "*†‡":
+        return True
+    lifted = base - placed.bottom > (1 - _RAISED_BOTTOM) * height * 0.6
+    return placed.sign.text in _MAYBE_RAISED and lifted and placed.bottom - placed.top < _RAISED_HEIGHT * height
+
+
+def _marked(groups: list[list[Placed]]) -> list[tuple[list[Placed], bool]]:
+    """Groups, and whether each is a raised mark: smaller than the word before it, and above its base line."""
+    marked = []
+    for n, group in enumerate(groups):
+        before = groups[n - 1] if n else None
+        base = [q.bottom for q in before or () if q.sign.text.isalnum() and q.sign.text not in _DESCENDING]
+        raised = (
+            before is not None
+            and len(base) > 0
+            and all(_is_raised(p, float(np.median(base)), max(q.bottom - q.top for q in before)) for p in group)
+        )
+        marked.append((group, raised))
+    return marked
+
+
+@dataclass(frozen=True)
+class _Line:
+    """The size of a run's type, and where its base line lies on the page."""
+
+    size: float
+    baseline: float
+
+
+def _line_of(text: str, run: Run) -> _Line:
+    ink = run.bottom - run.top
+    if not any(c.isalnum() for c in text) or run.height > ink:
+        size = run.height / _CAPITAL
+        return _Line(size, (run.top + run.bottom) / 2 + 0.25 * size)
+    size = type_size(text, ink)
+    return _Line(size, run.bottom - (_DESCENT * size if _DESCENDING & set(text) else 0.0))
+
+
+def _word(group: list[Placed], left: int, run: Run, line: _Line, raised: bool) -> Word:
+    text = "".join(p.sign.text for p in group)
+    if raised:
+        text = "".join(_SUPERSCRIPTS.get(c, c) for c in text)
+    top, bottom = min(line.baseline - 0.85 * line.size, run.top), max(line.baseline + 0.25 * line.size, run.bottom)
+    box = Box(left + group[0].x0, top, left + group[-1].x1, bottom)
+    sure = min(p.sign.confidence for p in group)
+    return Word(text, box, sure, 0.7 * line.size if raised else line.size, raised=raised)
+
+
+_DESCENT = 0.21
+_CAPITAL = 0.72
+_SMALL = 0.52
+_DESCENDING = frozenset("gjpqy,;()[]{}Q")
+_TALL = frozenset("bdfhkltißäöüéèàáíóúñ()[]/|'")
+
+
+def type_size(text: str, height: float) -> float:
+    """The size of type from the height of the ink: capitals and digits stand 0.72 of it above the base line."""
+    tall = any(c.isupper() or c.isdigit() or c in _TALL for c in text)
+    share = (_CAPITAL if tall else _SMALL) + (_DESCENT if _DESCENDING & set(text) else 0.0)
+    return height / share
