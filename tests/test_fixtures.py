@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from collections import Counter, defaultdict
 from pathlib import Path
 
@@ -37,7 +38,7 @@ def draw(out, count, seed, *more):
 @pytest.fixture(scope="module")
 def sheets(tmp_path_factory):
     out = tmp_path_factory.mktemp("sheets")
-    return out, draw(out, 66, 4242)
+    return out, draw(out, 72, 4242)
 
 
 def test_the_same_seed_gives_the_same_bytes(tmp_path):
@@ -48,6 +49,24 @@ def test_the_same_seed_gives_the_same_bytes(tmp_path):
 
 def test_another_seed_gives_other_sheets(tmp_path):
     assert draw(tmp_path / "a", 3, 1, "--family", "boxed_rows") != draw(tmp_path / "b", 3, 2, "--family", "boxed_rows")
+
+
+def test_each_set_of_words_can_be_drawn_alone(tmp_path):
+    """The two sets share no label of a limit; both together draw on each."""
+    rows = {}
+    for wording in ("a", "b", "both"):
+        calls = ("--family", "open_rows", "--wording", wording, "--press", "plain")
+        rows[wording] = draw(tmp_path / wording, 4, 77, *calls)
+    makers = {wording: {row["maker"] for row in found} for wording, found in rows.items()}
+    assert not makers["a"] & makers["b"] and rows["both"]
+    for language in ("en", "de", "fr", "it", "es", "nl"):
+        sets = [tomllib.loads((HERE / "sheets" / "words" / f"{language}{end}.toml").read_text(encoding="utf-8"))
+                for end in ("", "_b")]  # fmt: skip
+        assert [words["wording"] for words in sets] == ["a", "b"]
+        first, second = (({w.lower() for ws in words["labels"].values() for w in ws}) for words in sets)
+        assert not first & second
+        assert set(sets[0]["labels"]) == set(sets[1]["labels"]) and set(sets[0]["words"]) == set(sets[1]["words"])
+        assert all(len(words["columns"]["max"]) == len(words["columns"]["min"]) for words in sets)
 
 
 def test_every_statement_is_a_valid_claim(sheets):
@@ -69,8 +88,12 @@ def test_every_value_stands_in_its_box(sheets):
     for name, own in by_document.items():
         with pdfplumber.open(folder / name) as pdf:
             for row in own:
+                if row["printed"].strip(" ✓✔●") == "":
+                    continue  # a mark of a font of symbols, which pdfplumber reads as its code
                 page = pdf.pages[row["page"] - 1]
-                inside = Counter(c["text"] for c in page.chars if c["text"].strip() and centre_in(c, row["bbox"]))
+                left, top = page.cropbox[:2]
+                box = [v + (top if n % 2 else left) for n, v in enumerate(row["bbox"])]
+                inside = Counter(c["text"] for c in page.chars if c["text"].strip() and centre_in(c, box))
                 printed = Counter(re.sub(r"\s", "", row["printed"]))
                 assert not printed - inside, (name, row["limit"], row["printed"])
 
@@ -101,7 +124,7 @@ def test_boxes_lie_on_the_page(sheets):
     for row in rows:
         if row["document"] not in sizes:
             with pdfplumber.open(folder / row["document"]) as pdf:
-                sizes[row["document"]] = [(p.width, p.height) for p in pdf.pages]
+                sizes[row["document"]] = [(p.cropbox[2] - p.cropbox[0], p.cropbox[3] - p.cropbox[1]) for p in pdf.pages]
         width, height = sizes[row["document"]][row["page"] - 1]
         x0, top, x1, bottom = row["bbox"]
         assert 0 <= x0 < x1 <= width and 0 <= top < bottom <= height, row
