@@ -9,12 +9,11 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ...schema.claims import Box
 from ..context import DocumentMemory, PageContext, find_headings, find_notes
 from ..labels import page_languages
 from ..lines import Line, find_lines
 from ..marks import find_legend
-from ..records import Entry, Heading, PageContent, Rule, Word
+from ..records import Entry, Heading, PageContent, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .aligned import find_aligned_grids, rows_of_columns
 from .columns import best_view
@@ -93,11 +92,6 @@ def _columns_under_headings(words: list[Word], headings: Sequence[Heading]) -> l
     return [*columns, rest]
 
 
-def _edges(fills: Sequence[Box]) -> list[Rule]:
-    """Upper and lower edges of filled boxes, which part rows as rules do."""
-    return [Rule(f.x0, y, f.x1, y) for f in fills for y in (f.top, f.bottom) if f.bottom - f.top < 120]
-
-
 def _with_rows(grid: Grid, languages: tuple[str, ...], settings: ReadSettings) -> Grid:
     """A drawn frame of columns without rows as the table that its lines make, if most of that reads as one."""
     parted = rows_of_columns(grid, settings)
@@ -129,7 +123,7 @@ def _read_region(
 ) -> None:  # fmt: skip
     used: set[Word] = set()
     headings = [h.box for h in context.headings]
-    for grid in find_aligned_grids(words, page.rules, _edges(page.fills), headings, settings):
+    for grid in find_aligned_grids(words, page.rules, page.fills, headings, settings):
         found = read_grid(grid, context)
         if found:
             grids.append(grid)

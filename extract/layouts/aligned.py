@@ -9,7 +9,15 @@ from ..lines import Line, find_lines, union
 from ..records import Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .bands import LineRow, cells_of_rows, find_bands, merge_rows, widen_headers
-from .blocks import find_blocks, lies_within, ruled_regions, stretches_between, with_ends
+from .blocks import (
+    find_blocks,
+    lies_within,
+    row_edges,
+    ruled_regions,
+    stretches_between,
+    striped_regions,
+    with_ends,
+)
 from .gaps import find_columns, place_pieces, with_territory
 from .grids import Grid, complete_grid
 
@@ -17,19 +25,20 @@ from .grids import Grid, complete_grid
 def find_aligned_grids(
     words: Sequence[Word],
     rules: Sequence[Rule],
-    edges: Sequence[Rule] = (),
+    fills: Sequence[Box] = (),
     headings: Sequence[Box] = (),
     settings: ReadSettings = DEFAULT_SETTINGS,
 ) -> list[Grid]:
     """Tables of two columns or more that only their alignment tells, from top to bottom.
 
-    ``edges`` are those of filled rows: they part rows as rules do, but do not bound a table. No table runs over one
-    of the ``headings``.
+    The edges of ``fills`` part rows as rules do; filled rows in turn with unfilled ones make a table. No table runs
+    over one of the ``headings``.
     """
     lines = find_lines(words, settings)
     blocks: list[list[Line]] = []
     breaks = [line for line in lines if len(line.segments) == 1 and line.segments[0].box in headings]
-    for top, bottom, x0, x1 in ruled_regions(lines, rules, breaks):
+    regions = [*ruled_regions(lines, rules, breaks), *striped_regions(lines, fills)]
+    for top, bottom, x0, x1 in regions:
         inside = [k for k in lines if top <= (k.box.top + k.box.bottom) / 2 <= bottom and lies_within(k, x0, x1)]
         inside = with_ends(inside, [k for k in lines if k not in inside and lies_within(k, x0, x1)], breaks)
         if sum(len(line.segments) > 1 for line in inside) >= 2:
@@ -37,6 +46,7 @@ def find_aligned_grids(
             lines = [line for line in lines if line not in inside]
     for stretch in stretches_between(lines, breaks):
         blocks.extend(find_blocks(stretch))
+    edges = row_edges(fills)
     grids = [_grid_of(block, rules, edges) for block in blocks]
     return sorted((g for g in grids if g is not None), key=lambda g: (g.box.top, g.box.x0))
 

@@ -56,7 +56,8 @@ def find_bands(rules: Sequence[Rule], area: Box) -> list[float]:
 
 def merge_rows(rows: list[LineRow], bands: list[float], columns: int) -> list[LineRow]:
     """Rows with the further lines of their cells joined: within a ruled band or a cluster, else by nearness."""
-    kept: list[LineRow] = []
+    kept = group_lines(rows)
+    rows = [row for row in rows if row not in kept]
     for _, group in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands)):
         band = list(group)
         anchors = [row for row in band if 0 in row.filled() and len(row.filled()) > 1]
@@ -67,7 +68,26 @@ def merge_rows(rows: list[LineRow], bands: list[float], columns: int) -> list[Li
             kept.extend(row for cluster in clusters for row in _rows_of_group(cluster))
         else:
             kept.extend(_merged_near(band, anchors, columns))
-    return kept
+    return sorted(kept, key=lambda row: row.middle)
+
+
+def group_lines(rows: Sequence[LineRow]) -> list[LineRow]:
+    """Lines of one piece that are rows of their own.
+
+    They cover several columns, or stand in the first one, stand out from the row below, and had room to go on.
+    """
+    found = [row for row in rows if len(row.pieces) == 1 and row.pieces[0][1] > row.pieces[0][0]]
+    right = min((piece.box.x0 for row in rows for first, _, piece in row.pieces if first == 1), default=0.0)
+    for row, below in itertools.pairwise(rows):
+        label = next((p for first, last, p in below.pieces if first == last == 0), None)
+        if label is None or row.filled() != {0} or len(row.pieces) != 1 or len(below.filled()) < 2:
+            continue
+        piece = row.pieces[0][2]
+        stands_out = (piece.bold and not label.bold) or label.box.x0 - piece.box.x0 > 0.5 * piece.size
+        room = right - piece.box.x1 - piece.size
+        if stands_out and room > label.words[0].box.x1 - label.words[0].box.x0:
+            found.append(row)
+    return found
 
 
 def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
@@ -78,13 +98,13 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
     """
     pieces = [(first, last, piece) for row in group for first, last, piece in row.pieces]
     counts = Counter(first for first, last, _ in pieces if first == last)
-    most = max(counts.values(), default=1)
+    most = max((n for n in counts.values() if _share(counts, n) >= max(2, 0.4 * len(counts))), default=1)
     even = [c for c, n in counts.items() if n == most]
     digits = any(ch.isdigit() for _, _, piece in pieces for ch in piece.text)
     goes_on = any(
         _OPEN_END.search(piece.text) or piece.text.count("(") != piece.text.count(")") for *_, piece in pieces
     )
-    if most < 2 or len(even) < max(2, 0.4 * len(counts)) or not digits or goes_on:
+    if most < 2 or not digits or goes_on:
         return _as_one(group)
     pieces = _with_whole_codes(pieces, most)
     counts = Counter(first for first, last, _ in pieces if first == last)
@@ -101,6 +121,10 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
     for row, middle in zip(rows, middles, strict=True):
         row.lines.extend(line for k in group for line in k.lines if abs(k.middle - middle) < 2)
     return rows if all(row.pieces for row in rows) else _as_one(group)
+
+
+def _share(counts: Counter[int], pieces: int) -> int:
+    return sum(n == pieces for n in counts.values())
 
 
 _Piece = tuple[int, int, Segment]
@@ -138,12 +162,16 @@ def _tight_clusters(rows: list[LineRow]) -> list[list[LineRow]] | None:
             clusters[-1].append(row)
         else:
             clusters.append([row])
-    if any(len(c) > 5 or sum(0 in row.filled() for row in c) > 2 for c in clusters):
+    if any(_is_body(c) and (len(c) > 5 or sum(0 in row.filled() for row in c) > 2) for c in clusters):
         return None
     for row in rows:
         if row not in full:
             min(clusters, key=lambda c: min(abs(k.middle - row.middle) for k in c)).append(row)
     return [sorted(c, key=lambda r: r.middle) for c in clusters]
+
+
+def _is_body(rows: Sequence[LineRow]) -> bool:
+    return not all(_is_header_line(row) for row in rows)
 
 
 def _extent(row: LineRow) -> tuple[float, float]:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Sequence
 
+from ...schema.claims import Box
 from ..lines import Line
 from ..records import Rule
 from .ruled import merge_rules
 
 _BLOCK_GAP = 2.6
 _ROOMY_GAP = 7.0
+_BLANK_LINE = 0.9
+_LEAST_STRIPE_PT = 60.0
+_TALLEST_ROW_PT = 120.0
 
 
 def ruled_regions(
@@ -18,7 +22,7 @@ def ruled_regions(
 ) -> list[tuple[float, float, float, float]]:
     """Stretches between rules of one width, from the first to the last: (top, bottom, x0, x1).
 
-    A stretch ends where nothing but single segments, or a heading, stand between two rules.
+    A stretch ends where little but single segments, or a heading, stands between two rules.
     """
     flat = sorted((r for r in merge_rules(rules, 1.5) if r.horizontal and r.x1 - r.x0 > 60), key=lambda r: r.y0)
     groups: list[list[Rule]] = []
@@ -34,11 +38,66 @@ def ruled_regions(
         for n in range(1, len(group)):
             between = [k for k in lines if group[n - 1].y0 < (k.box.top + k.box.bottom) / 2 < group[n].y0
                        and k.box.x1 > group[n].x0 and k.box.x0 < group[n].x1]  # fmt: skip
-            if between and (all(len(k.segments) == 1 for k in between) or any(k in breaks for k in between)):
+            if between and (_are_apart(between) or any(k in breaks for k in between)):
                 regions.extend(_region(group[start:n]))
                 start = n
         regions.extend(_region(group[start:]))
     return regions
+
+
+def striped_regions(lines: Sequence[Line], fills: Sequence[Box]) -> list[tuple[float, float, float, float]]:
+    """Stretches of filled and unfilled rows in turn: (top, bottom, x0, x1), with the unfilled ones at their ends."""
+    stacks: list[list[Box]] = []
+    for fill in sorted(_filled_rows(fills), key=lambda f: f.top):
+        home = next((s for s in reversed(stacks) if _continues_stripes(s[-1], fill)), None)
+        if home is None:
+            stacks.append([fill])
+        else:
+            home.append(fill)
+    regions = []
+    for stack in stacks:
+        blanks = sorted(b.top - a.bottom for a, b in itertools.pairwise(stack) if b.top - a.bottom > 4)
+        if len(stack) < 2 or not blanks:
+            continue
+        room = blanks[-1] + 2
+        x0, x1 = stack[0].x0, stack[0].x1
+        top, bottom = stack[0].top, stack[-1].bottom
+        ends = [k for k in lines if len(k.segments) > 1 and lies_within(k, x0, x1)]
+        above = [k for k in ends if top - room <= k.box.top and k.box.bottom <= top + 2]
+        below = [k for k in ends if bottom - 2 <= k.box.top and k.box.bottom <= bottom + room]
+        regions.append((min([top, *(k.box.top for k in above)]), max([bottom, *(k.box.bottom for k in below)]), x0, x1))
+    return regions
+
+
+def _filled_rows(fills: Sequence[Box]) -> list[Box]:
+    """Fills that may be rows; those side by side at one height are one."""
+    rows: list[Box] = []
+    for fill in sorted(fills, key=lambda f: (round(f.top), f.x0)):
+        last = rows[-1] if rows else None
+        beside = last and abs(last.top - fill.top) < 1.5 and abs(last.bottom - fill.bottom) < 1.5
+        if last and beside and -1 < fill.x0 - last.x1 < 3:
+            rows[-1] = Box(last.x0, last.top, fill.x1, last.bottom)
+        else:
+            rows.append(fill)
+    return [f for f in rows if f.x1 - f.x0 > _LEAST_STRIPE_PT and f.bottom - f.top < _TALLEST_ROW_PT]
+
+
+def row_edges(fills: Sequence[Box]) -> list[Rule]:
+    """Upper and lower edges of filled rows, which part rows as rules do."""
+    return [Rule(f.x0, y, f.x1, y) for f in fills for y in (f.top, f.bottom) if f.bottom - f.top < _TALLEST_ROW_PT]
+
+
+def _continues_stripes(last: Box, fill: Box) -> bool:
+    height = max(last.bottom - last.top, fill.bottom - fill.top)
+    return abs(last.x0 - fill.x0) < 3 and abs(last.x1 - fill.x1) < 3 and -1 < fill.top - last.bottom < 2.5 * height
+
+
+def _are_apart(lines: Sequence[Line]) -> bool:
+    """Whether lines between two rules are none of a table: single segments, or mostly so and with a gap."""
+    single = [len(k.segments) == 1 for k in lines]
+    gaps = [b.box.top - a.box.bottom for a, b in itertools.pairwise(lines)]
+    height = lines[0].box.bottom - lines[0].box.top
+    return all(single) or (single[0] and sum(single) > 0.6 * len(single) and max(gaps) > _BLANK_LINE * height)
 
 
 def _region(rules: Sequence[Rule]) -> list[tuple[float, float, float, float]]:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from ...schema.limits import LIMITS, PartKind
+from ...schema.limits import PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..marks import is_ditto, is_mark, is_nothing, split_marked
@@ -295,8 +295,6 @@ def reads(text: str, hits: Sequence[LabelHit], languages: tuple[str, ...]) -> bo
 
 def vote_kind(columns: Sequence[Column]) -> tuple[PartKind, ...]:
     """The kinds of part that have most of the columns' limits; several where they tie."""
-    counts = {
-        kind: sum(any(kind in LIMITS[h.limit].kinds for h in c.hits) for c in columns if c.hits) for kind in PartKind
-    }
+    counts = {kind: sum(any(h.suits(kind) for h in c.hits) for c in columns if c.hits) for kind in PartKind}
     most = max(counts.values(), default=0)
     return tuple(kind for kind, n in counts.items() if n == most and n > 0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,8 @@ _COLUMN_GAP = 0.55
 _CROSSING_SHARE = 0.1
 _OVER_BLANK = 1.35
 _LEAST_BLANKS = 8
+_LEAST_ORDERED = 4
+_NEARLY_ALL = 0.8
 
 
 @dataclass(frozen=True)
@@ -54,12 +57,35 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
                 intervals[-1][1] = start + x + 1
             else:
                 intervals.append([start + x, start + x + 1])
-    found = [(a, b) for a, b in intervals]
+    found = [part for a, b in intervals for part in _by_order(a, b, spans)]
     for line in block:
         for piece in line.segments if line not in core else ():
             if all(piece.box.x1 < a or piece.box.x0 > b for a, b in found):
                 found.append((piece.box.x0, piece.box.x1))
     return with_territory(sorted(found))
+
+
+def _by_order(start: float, end: float, spans: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[float, float]]:
+    """One stretch as the columns that nearly every line shows in it, where wide words of some lines close the gaps.
+
+    The columns then end half-way between the middling ends and starts of the runs on either side.
+    """
+    held = [[(a, b) for a, b in row if start <= (a + b) / 2 <= end] for row in spans]
+    held = [runs for runs in held if runs]
+    counts = Counter(len(runs) for runs in held)
+    most, lines = counts.most_common(1)[0] if counts else (1, 0)
+    if most < 2 or lines < _LEAST_ORDERED or lines < _NEARLY_ALL * len(held):
+        return [(start, end)]
+    runs = [sorted(run[n] for run in held if len(run) == most) for n in range(most)]
+    parts = [(min(a for a, _ in run), max(b for _, b in run)) for run in runs]
+    for n in range(most - 1):
+        if parts[n][1] >= parts[n + 1][0]:
+            last = sorted(b for _, b in runs[n])[lines // 2]
+            first = sorted(a for a, _ in runs[n + 1])[lines // 2]
+            if last >= first:
+                return [(start, end)]
+            parts[n], parts[n + 1] = (parts[n][0], last), (first, parts[n + 1][1])
+    return parts
 
 
 def _least_gap(lines: Sequence[Line]) -> float:

@@ -11,7 +11,7 @@ from ...schema.parts import code_key
 from ..conditions import find_condition, is_denied
 from ..context import PageContext
 from ..labels import LabelHit, analyse, fold
-from ..labels.meanings import limit_patterns
+from ..labels.meanings import GENERIC, limit_patterns
 from ..labels.words import load_lexicon
 from ..lines import Line, Segment, union
 from ..records import Entry, Word
@@ -286,7 +286,7 @@ def _meaning(
     offered |= {"high": {"max"}, "low": {"min"}}.get(bound or "", set())
     for pattern in limit_patterns():
         row = LIMITS[pattern.limit]
-        if kind is None or kind not in row.kinds or row.form.value == "text":
+        if kind not in row.kinds or pattern.only not in (None, kind) or row.form.value == "text":
             continue
         for needs in pattern.needs:
             if not needs <= offered or (pattern.never - needs) & offered or is_weak(needs, pattern.limit):
@@ -297,7 +297,9 @@ def _meaning(
             if value.unit is None and row.unit not in (Unit.COUNT, Unit.LINKS):
                 continue
             extras = sum(
-                not names & (needs | pattern.takes | {"max", "min", "size", "teeth"}) for names in concepts if names
+                not names & (needs | pattern.takes | {"max", "min", "size", "beside", "teeth"})
+                for names in concepts
+                if names
             )
             said = bound or _named_bound(offered)
             best.append(((len(needs), -extras), LabelHit(pattern.limit, 0.95, said, value.unit, len(needs))))

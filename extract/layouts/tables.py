@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from ...schema.limits import LIMITS, PartKind
+from ...schema.limits import PartKind
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
@@ -124,7 +124,7 @@ def _table_kind(view: View, above: Subject) -> PartKind | None:
     votes = vote_kind(view.columns)
     limited = [c for c in view.columns if c.hits]
     if above.kind:
-        explained = sum(any(above.kind in LIMITS[h.limit].kinds for h in c.hits) for c in limited)
+        explained = sum(any(h.suits(above.kind) for h in c.hits) for c in limited)
         if above.kind in votes or explained >= 0.5 * len(limited):
             return above.kind
     return votes[0] if len(votes) == 1 else None
@@ -268,7 +268,7 @@ def _foreign(condition: tuple[tuple[str, float | str], ...], column: Column) -> 
 
 def hits_for(hits: Sequence[LabelHit], kind: PartKind | None) -> tuple[LabelHit, ...]:
     """The hits that parts of ``kind`` can have; all of them where the kind is not known."""
-    return tuple(h for h in hits if kind is None or kind in LIMITS[h.limit].kinds)
+    return tuple(h for h in hits if h.suits(kind))
 
 
 def _of_marks(marks: Iterable[str], context: PageContext) -> tuple[tuple[tuple[str, float | str], ...], float]:
