@@ -1,73 +1,126 @@
-"""A page of a document → its content, from the text layer or, where that is missing or not to be trusted, by OCR."""
+"""A document → its pages: what each lets expect, and its content from the text layer or, where that fails, by OCR."""
 
 from __future__ import annotations
 
 import logging
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 
 import pypdfium2 as pdfium
 
 from ..schema.errors import CogledgerError, DocumentError, Fault
 from ..schema.reasons import Reason
+from .drawn import find_pictures
+from .letters import read_text
 from .pages import open_page, open_pdf
-from .records import PageContent, Source, SourceKind
+from .records import IDENTITY, PageContent, Source, SourceKind
 from .settings import DEFAULT_SETTINGS, ReadSettings
-from .textlayer import has_picture, read_text_page
+from .textlayer import read_letters_and_rules, reads_as_language
+from .triage import Outlook, find_outlook
 
 _log = logging.getLogger("cogledger.extract")
+_ANYTHING = Outlook(limits=True, rows=True, names_part=True)
 
 
-def count_pages(source: Source, settings: ReadSettings = DEFAULT_SETTINGS) -> int:
-    """How many pages a source has; 1 for a picture.
+class Pages:
+    """The pages of one open document, by number from 1. Looking at a page and then reading it opens it once."""
+
+    def __init__(self, source: Source, document: pdfium.PdfDocument | None, settings: ReadSettings) -> None:
+        self._source, self._document, self._settings = source, document, settings
+        self._open: tuple[int, pdfium.PdfPage, pdfium.PdfTextPage, str] | None = None
+        self._held = ExitStack()
+
+    def __len__(self) -> int:
+        return len(self._document) if self._document is not None else 1
+
+    def outlook(self, number: int) -> Outlook:
+        """What page ``number`` lets expect, by its bare text; anything where that text or the page cannot be used."""
+        if self._document is None:
+            return _ANYTHING
+        try:
+            page, _, text = self._opened(number)
+            found = find_outlook(text)
+            if found.limits or not self._text_settles(page, text):
+                return replace(found, limits=True)
+            return found
+        except (CogledgerError, pdfium.PdfiumError, ValueError, ArithmeticError):
+            return _ANYTHING
+
+    def content(self, number: int) -> PageContent | Fault:
+        """The content of page ``number``; a fault that names file and page where it cannot be read.
+
+        Raises:
+            DocumentError: the document is a picture that cannot be read.
+        """
+        if self._document is None:
+            from .scans import read_picture
+
+            return read_picture(self._source.path, self._settings)
+        try:
+            return self._read(number)
+        except CogledgerError as error:
+            return replace(error.fault, file=self._source.name, where=f"page {number}")
+        except (pdfium.PdfiumError, ValueError, ArithmeticError) as error:
+            _log.debug("page %s of %s failed", number, self._source.name, exc_info=True)
+            return Fault(Reason.BROKEN_PAGE, f"the page cannot be read ({error})", self._source.name,
+                         f"page {number}")  # fmt: skip
+
+    def close(self) -> None:
+        """Close the page that is open, if any."""
+        self._open = None
+        self._held.close()
+
+    def _opened(self, number: int) -> tuple[pdfium.PdfPage, pdfium.PdfTextPage, str]:
+        if self._open is None or self._open[0] != number:
+            self.close()
+            assert self._document is not None
+            page = self._held.enter_context(open_page(self._document, number, self._source.name))
+            textpage = page.get_textpage()
+            self._held.callback(textpage.close)
+            self._open = (number, page, textpage, read_text(textpage))
+        return self._open[1:]
+
+    def _read(self, number: int) -> PageContent:
+        page, textpage, text = self._opened(number)
+        content = read_letters_and_rules(page, textpage, text, number, self._settings)
+        letters = sum(len(w.text) for w in content.words)
+        if not content.trusted or (letters < self._settings.least_text_letters and find_pictures(page, IDENTITY)):
+            from .scans import read_scanned_page
+
+            return read_scanned_page(page, number, self._settings)
+        return content
+
+    def _text_settles(self, page: pdfium.PdfPage, text: str) -> bool:
+        """Whether the bare text is all that the page says: it reads as language, and no picture can hold words."""
+        words = text.split()
+        if not reads_as_language(words):
+            return False
+        pictures = find_pictures(page, IDENTITY)
+        if pictures and sum(map(len, words)) < self._settings.least_text_letters:
+            return False
+        return not any(
+            p.x1 - p.x0 >= self._settings.least_picture_pt and p.bottom - p.top >= self._settings.least_picture_pt
+            for p in pictures
+        )
+
+
+@contextmanager
+def open_pages(source: Source, settings: ReadSettings = DEFAULT_SETTINGS) -> Iterator[Pages]:
+    """The pages of a source, open for reading.
 
     Raises:
         DocumentError: the file cannot be opened, or has more pages than are read.
     """
     if source.kind is SourceKind.IMAGE:
-        return 1
-    with open_pdf(source.path) as document:
-        pages = len(document)
-    if pages > settings.most_pages:
-        raise DocumentError(Reason.TOO_LARGE, f"the PDF has {pages} pages; {settings.most_pages} are read",
-                            file=source.name)  # fmt: skip
-    return pages
-
-
-def read_pages(
-    source: Source, last: int | None = None, settings: ReadSettings = DEFAULT_SETTINGS
-) -> Iterator[PageContent | Fault]:
-    """The content of each page up to ``last``, in order; a fault in the place of a page that cannot be read.
-
-    Raises:
-        DocumentError: the file cannot be opened, or is a picture that cannot be read.
-    """
-    if source.kind is SourceKind.IMAGE:
-        from .scans import read_picture
-
-        yield read_picture(source.path, settings)
+        yield Pages(source, None, settings)
         return
     with open_pdf(source.path) as document:
-        for number in range(1, min(last or len(document), len(document)) + 1):
-            yield read_page(document, number, source.name, settings)
-
-
-def read_page(
-    document: pdfium.PdfDocument, number: int, name: str, settings: ReadSettings = DEFAULT_SETTINGS
-) -> PageContent | Fault:
-    """Page ``number`` (from 1) of an open PDF; a fault that names file and page where it cannot be read."""
-    where = f"page {number}"
-    try:
-        with open_page(document, number, name) as page:
-            content = read_text_page(page, number, settings)
-            letters = sum(len(w.text) for w in content.words)
-            if not content.trusted or (letters < settings.least_text_letters and has_picture(page)):
-                from .scans import read_scanned_page
-
-                return read_scanned_page(page, number, settings)
-            return content
-    except CogledgerError as error:
-        return replace(error.fault, file=name, where=where)
-    except (pdfium.PdfiumError, ValueError, ArithmeticError) as error:
-        _log.debug("page %s of %s failed", number, name, exc_info=True)
-        return Fault(Reason.BROKEN_PAGE, f"the page cannot be read ({error})", name, where)
+        if len(document) > settings.most_pages:
+            raise DocumentError(Reason.TOO_LARGE, f"the PDF has {len(document)} pages; {settings.most_pages} are read",
+                                file=source.name)  # fmt: skip
+        pages = Pages(source, document, settings)
+        try:
+            yield pages
+        finally:
+            pages.close()

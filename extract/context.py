@@ -41,6 +41,10 @@ class DocumentMemory:
     kinds: dict[str, PartKind] = field(default_factory=dict)
     languages: tuple[str, ...] = LANGUAGES
 
+    def forget(self) -> None:
+        """Drop what only the next page may use, since pages have been passed over."""
+        self.heading, self.columns = Subject(), None
+
 
 @dataclass(frozen=True)
 class PageContext:

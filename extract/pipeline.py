@@ -12,12 +12,13 @@ from ..schema.errors import DocumentError, Fault
 from ..schema.reasons import Reason
 from ..schema.validation import HeldBack, validate_claims
 from .assemble import Assembled, assemble
-from .contents import count_pages, read_pages
+from .contents import Pages, open_pages
 from .context import DocumentMemory
 from .layouts import read_layouts
 from .makers import find_maker
 from .records import PageContent, Reading, Source
 from .settings import DEFAULT_SETTINGS, ReadSettings
+from .triage import Outlook
 
 READER_VERSION = "1"
 _MAKER_PAGES = 3
@@ -34,29 +35,67 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
         DocumentError: nothing of the file can be used.
     """
     started = time.perf_counter()
-    pages = count_pages(source, settings)
-    memory = DocumentMemory()
-    claims: list[Claim] = []
-    held: list[HeldBack] = []
-    failed: list[Fault] = []
-    first_pages: list[PageContent] = []
-    for done, content in enumerate(read_pages(source, None, settings), 1):
-        found = content if isinstance(content, Fault) else _understood(content, source, memory, settings)
-        if isinstance(content, PageContent) and len(first_pages) < _MAKER_PAGES:
-            first_pages.append(content)
-        if isinstance(found, Fault):
-            failed.append(found)
-        else:
-            claims.extend(found.claims)
-            held.extend(found.held_back)
-        if on_page:
-            on_page(done, pages)
-    if len(failed) == pages:
-        raise _no_page(source, failed)
-    maker = find_maker(first_pages)
-    validation = validate_claims(replace(claim, maker=maker) for claim in claims)
-    return Reading(source, pages, tuple(validation.valid), (*held, *validation.held_back), tuple(failed),
+    with open_pages(source, settings) as pages:
+        found = _Found(source, settings)
+        for number in range(1, len(pages) + 1):
+            found.take(number, pages)
+            if on_page:
+                on_page(number, len(pages))
+        count = len(pages)
+    if len(found.failed) == count:
+        raise _no_page(source, found.failed)
+    maker = find_maker(found.first_pages)
+    validation = validate_claims(replace(claim, maker=maker) for claim in found.claims)
+    return Reading(source, count, tuple(validation.valid), (*found.held, *validation.held_back), tuple(found.failed),
                    time.perf_counter() - started, READER_VERSION)  # fmt: skip
+
+
+class _Found:
+    """What the pages of a document gave so far, and what they hand on to later ones."""
+
+    def __init__(self, source: Source, settings: ReadSettings) -> None:
+        self.claims: list[Claim] = []
+        self.held: list[HeldBack] = []
+        self.failed: list[Fault] = []
+        self.first_pages: list[PageContent] = []
+        self._source, self._settings = source, settings
+        self._memory = DocumentMemory()
+        self._read_up_to = 0
+        self._before: Outlook | None = None
+
+    def take(self, number: int, pages: Pages) -> None:
+        """Read page ``number`` if it can state limits, after the page before it if that was let go but names a part.
+
+        The pages that say who made the document are always opened.
+        """
+        outlook = pages.outlook(number)
+        goes_on = outlook.rows and self._memory.columns is not None and self._read_up_to == number - 1
+        if outlook.limits or goes_on:
+            if self._read_up_to < number - 1:
+                self._memory.forget()
+                if self._before is not None and self._before.names_part:
+                    self._read(number - 1, pages)
+            self._read(number, pages)
+        elif number <= _MAKER_PAGES:
+            self._keep_first(pages.content(number))
+        self._before = outlook
+
+    def _read(self, number: int, pages: Pages) -> None:
+        content = pages.content(number)
+        self._read_up_to = number
+        self._keep_first(content)
+        found = content
+        if isinstance(content, PageContent):
+            found = _understood(content, self._source, self._memory, self._settings)
+        if isinstance(found, Assembled):
+            self.claims.extend(found.claims)
+            self.held.extend(found.held_back)
+        elif isinstance(found, Fault):
+            self.failed.append(found)
+
+    def _keep_first(self, content: PageContent | Fault) -> None:
+        if isinstance(content, PageContent) and content.number <= _MAKER_PAGES and content not in self.first_pages:
+            self.first_pages.append(content)
 
 
 def _no_page(source: Source, failed: list[Fault]) -> DocumentError:

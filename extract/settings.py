@@ -33,6 +33,8 @@ class ReadSettings:
     scan_dpi: float = 300.0
     least_text_letters: int = 12
     """A page with fewer letters in its text layer and a picture on it is read by OCR."""
+    least_picture_pt: float = 60.0
+    """A picture that is smaller in width or height holds no table."""
 
 
 DEFAULT_SETTINGS = ReadSettings()

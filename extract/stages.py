@@ -20,7 +20,7 @@ from ..schema.errors import CallError, Fault
 from ..schema.reasons import Reason
 from ..schema.validation import HeldBack, validate_claims
 from .assemble import assemble
-from .contents import count_pages, read_pages
+from .contents import open_pages
 from .context import DocumentMemory
 from .labels import Role
 from .layouts import PageEntries, read_layouts
@@ -110,9 +110,10 @@ def _stages(
 
 def _contents(source: Source, only: int | None, settings: ReadSettings) -> Iterator[PageContent | Fault]:
     """The pages up to the one asked for, and at least three, since the maker is looked for there."""
-    pages = count_pages(source, settings)
-    _object_to_page(source, only, pages)
-    yield from read_pages(source, max(only or pages, 3), settings)
+    with open_pages(source, settings) as pages:
+        _object_to_page(source, only, len(pages))
+        for number in range(1, min(max(only or len(pages), 3), len(pages)) + 1):
+            yield pages.content(number)
 
 
 def _object_to_page(source: Source, only: int | None, pages: int) -> None:

@@ -9,13 +9,14 @@ import numpy as np
 import pypdfium2 as pdfium
 
 from ..schema.claims import Box
-from .drawn import find_drawn, find_pictures
+from .drawn import find_drawn
 from .letters import apply_to_box, read_letters, read_text
-from .records import IDENTITY, Affine, PageContent, Rule, Word
+from .records import IDENTITY, Affine, PageContent, Rule
 from .settings import DEFAULT_SETTINGS, ReadSettings
 from .words import find_words
 
 _LEAST_LONG_WORDS = 20
+_VOWELS = frozenset("aeiouyäöüáéíóúàèìòùâêîôûæøå")
 
 
 def read_text_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
@@ -43,25 +44,19 @@ def read_letters_and_rules(
         rules = [_moved_rule(rule, forth) for rule in rules]
         fills = [apply_to_box(forth, fill) for fill in fills]
     words = find_words(letters, settings)
-    trusted = 2 * int(np.count_nonzero(letters.shown)) >= len(letters) and reads_as_language(words)
+    trusted = 2 * int(np.count_nonzero(letters.shown)) >= len(letters) and reads_as_language([w.text for w in words])
     return PageContent(number, *size, tuple(words), tuple(rules), tuple(fills), "text", back, trusted)
 
 
-def reads_as_language(words: Sequence[Word]) -> bool:
+def reads_as_language(words: Sequence[str]) -> bool:
     """Whether the words of a page look like words: letters mapped wrongly leave few vowels or signs of no alphabet."""
-    text = "".join(w.text for w in words)
-    strange = sum(c == "\ufffd" or unicodedata.category(c) in ("Co", "Cn", "Cc") for c in text if not c.isascii())
-    strange += sum(c.isascii() and not c.isprintable() for c in text)
+    text = "".join(words)
+    strange = sum(c == "\ufffd" or unicodedata.category(c) in ("Co", "Cn", "Cc") for c in text if not " " < c < "\x7f")
     if strange > 0.1 * max(len(text), 1):
         return False
-    long = [w.text for w in words if len(w.text) >= 4 and w.text.isalpha()]
-    voiced = sum(any(c in "aeiouyäöüáéíóúàèìòùâêîôûæøå" for c in word.lower()) for word in long)
+    long = [w for w in words if len(w) >= 4 and w.isalpha()]
+    voiced = sum(not _VOWELS.isdisjoint(word.lower()) for word in long)
     return len(long) < _LEAST_LONG_WORDS or voiced >= 0.7 * len(long)
-
-
-def has_picture(page: pdfium.PdfPage) -> bool:
-    """Whether the page shows an image of any size."""
-    return bool(find_pictures(page, IDENTITY))
 
 
 def shown_matrix(page: pdfium.PdfPage) -> Affine:

@@ -46,14 +46,14 @@ def test_every_page_is_told_of_in_order(pen):
 @pytest.mark.parametrize("error", [pdfium.PdfiumError("broken"), ValueError("odd number"), ZeroDivisionError(),
                                    DocumentError(Reason.BROKEN_PAGE, "the page cannot be opened")])  # fmt: skip
 def test_one_bad_page_never_loses_a_document(pen, monkeypatch, error):
-    whole = contents.read_text_page
+    whole = contents.read_letters_and_rules
 
-    def failing(page, number, settings):
+    def failing(page, textpage, text, number, settings):
         if number == 2:
             raise error
-        return whole(page, number, settings)
+        return whole(page, textpage, text, number, settings)
 
-    monkeypatch.setattr(contents, "read_text_page", failing)
+    monkeypatch.setattr(contents, "read_letters_and_rules", failing)
     told = []
     reading = read_source(source_of(three_pages(pen)), lambda done, of: told.append(done))
     assert [c.page for c in reading.claims] == [1, 3] and told == [1, 2, 3]
@@ -86,10 +86,10 @@ def test_a_stray_sign_in_a_cell_loses_nothing_else(pen, sign):
 
 
 def test_when_no_page_can_be_read_the_document_is_named(pen, monkeypatch):
-    def failing(page, number, settings):
+    def failing(page, textpage, text, number, settings):
         raise ValueError("broken")
 
-    monkeypatch.setattr(contents, "read_text_page", failing)
+    monkeypatch.setattr(contents, "read_letters_and_rules", failing)
     with pytest.raises(DocumentError) as caught:
         read_source(source_of(three_pages(pen)))
     assert caught.value.fault.reason is Reason.BROKEN_PDF

@@ -102,14 +102,14 @@ def test_the_picture_frames_the_value_in_its_colour(pen, tmp_path, turn):
 def test_a_broken_page_is_named_and_the_rest_written(sheet, tmp_path, monkeypatch):
     from cogledger.extract import contents
 
-    whole = contents.read_text_page
+    whole = contents.read_letters_and_rules
 
-    def failing(page, number, settings):
+    def failing(page, textpage, text, number, settings):
         if number == 1:
             raise ValueError("broken")
-        return whole(page, number, settings)
+        return whole(page, textpage, text, number, settings)
 
-    monkeypatch.setattr(contents, "read_text_page", failing)
+    monkeypatch.setattr(contents, "read_letters_and_rules", failing)
     written, faults = write_stages(source_of(sheet), tmp_path)
     assert len(written) == 7 and [f.where for f in faults] == ["page 1"]
 
