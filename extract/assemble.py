@@ -98,7 +98,7 @@ def _understand(entry: Entry, languages: tuple[str, ...]) -> _Reading | Objectio
 
 def _options(entry: Entry, languages: tuple[str, ...]) -> Iterable[_Reading]:
     kind = entry.subject.kind
-    hits = [h for h in entry.hits if kind is None or kind in LIMITS[h.limit].kinds]
+    hits = [h for h in entry.hits if h.suits(kind)]
     best = max((h.score for h in hits), default=0.0)
     for hit in hits:
         if hit.score < best - _NEAR:

@@ -68,7 +68,24 @@ def _terms(words: tuple[str, ...], lexicon: Lexicon) -> Iterator[Term]:
             start += 1
 
 
+_LOOK_ALIKES = (("0", "o"), ("1", "l"), ("1", "i"), ("5", "s"), ("8", "b"), ("rn", "m"), ("vv", "w"), ("cl", "d"))
+"""What scanners take for each other; a swap counts only where it makes a known word."""
+
+
+def _misread(word: str, lexicon: Lexicon) -> str | None:
+    """The known word that ``word`` becomes with look-alike signs exchanged, if it is just one."""
+    swapped = {word}
+    for sign, meant in _LOOK_ALIKES:
+        swapped |= {other.replace(sign, meant) for other in swapped if sign in other}
+    known = [other for other in swapped - {word} if other in lexicon.single]
+    return known[0] if len(known) == 1 and len(word) >= 4 and not word.isdigit() else None
+
+
 def _unlisted(word: str, at: int, lexicon: Lexicon) -> Iterator[Term]:
+    meant = _misread(word, lexicon)
+    if meant:
+        yield Term(at, at + 1, word, lexicon.single[meant], 0.95)
+        return
     parts = _split_compound(word, lexicon) if len(word) >= 7 and word.isalpha() else None
     if parts:
         yield from (Term(at, at + 1, part, lexicon.single[part], 0.98) for part in parts)

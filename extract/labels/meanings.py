@@ -13,7 +13,10 @@ from ...schema.limits import LIMITS, PartKind, Unit
 from .analysis import Analysis, Term, analyse
 from .words import LANGUAGES
 
-_GENERIC = frozenset({"max", "min", "size", "teeth"})
+GENERIC = frozenset({"max", "min", "size", "beside", "teeth"})
+"""Concepts that may stand beside those that name a limit."""
+_PART_WORDS = frozenset({"cassette"})
+"""Concepts that are names of parts as well: beside a label they do no harm."""
 _EXTRA_COST = 0.22
 _LEAST_SCORE = 0.62
 
@@ -21,7 +24,8 @@ _LEAST_SCORE = 0.62
 @dataclass(frozen=True)
 class LabelHit:
     """A limit that a label can mean. ``score`` 0 to 1; ``bound`` is ``low`` or ``high`` where the label says which;
-    ``unit`` is the unit that the label names; ``needs`` how many concepts had to come together.
+    ``unit`` is the unit that the label names; ``needs`` how many concepts had to come together. ``only`` is the kind of
+    part for which alone the label has this meaning.
     """
 
     limit: str
@@ -29,6 +33,11 @@ class LabelHit:
     bound: str | None
     unit: Unit | None
     needs: int
+    only: PartKind | None = None
+
+    def suits(self, kind: PartKind | None) -> bool:
+        """Whether parts of ``kind`` (any, where ``None``) can have this limit under this label."""
+        return kind is None or (kind in LIMITS[self.limit].kinds and self.only in (None, kind))
 
 
 class Role(StrEnum):
@@ -47,24 +56,26 @@ class Pattern:
     needs: tuple[frozenset[str], ...]
     takes: frozenset[str]
     never: frozenset[str]
+    only: PartKind | None = None
 
 
 @cache
 def limit_patterns() -> tuple[Pattern, ...]:
-    """The table of meanings, one pattern per limit."""
+    """The table of meanings: one pattern per limit, and one for each kind of part that has its own."""
     table = tomllib.loads(files("cogledger.extract.labels").joinpath("meanings.toml").read_text(encoding="utf-8"))
     unknown = set(table) ^ set(LIMITS)
     if unknown:
         raise ValueError(f"meanings.toml and the table of limits differ in {sorted(unknown)}")
-    return tuple(
-        Pattern(
-            limit,
-            tuple(frozenset(row.split()) for row in rules["needs"]),
-            frozenset(rules.get("takes", ())),
-            frozenset(rules.get("never", ())),
+    patterns: list[Pattern] = []
+    for limit, rules in table.items():
+        rows: dict[PartKind | None, list[str]] = {None: rules["needs"]}
+        rows |= {PartKind(kind): needs for kind, needs in rules.get("needs_of", {}).items()}
+        takes, never = frozenset(rules.get("takes", ())), frozenset(rules.get("never", ()))
+        patterns.extend(
+            Pattern(limit, tuple(frozenset(row.split()) for row in needs), takes, never, only)
+            for only, needs in rows.items()
         )
-        for limit, rules in table.items()
-    )
+    return tuple(patterns)
 
 
 _UNITS: tuple[tuple[str, Unit], ...] = (
@@ -102,17 +113,19 @@ def find_label_hits(
 ) -> tuple[LabelHit, ...]:
     """The limits that ``label`` can mean for a part of ``kind`` (any kind where ``None``), best first."""
     bare, unit = split_unit(label)
+    if unit is Unit.LINKS and "links" in analyse(label, languages).names("concept"):
+        bare = label
     analysis = analyse(bare, languages)
     if not analysis.terms or len(analysis.words) > 12 or _STATES_VALUE.search(bare):
         return ()
     hits = []
     for pattern in limit_patterns():
-        if kind is not None and kind not in LIMITS[pattern.limit].kinds:
+        if kind is not None and (kind not in LIMITS[pattern.limit].kinds or pattern.only not in (None, kind)):
             continue
         hit = _best_hit(pattern, analysis, unit)
         if hit:
             hits.append(hit)
-    hits.sort(key=lambda h: (-h.score, -h.needs))
+    hits.sort(key=lambda h: (-h.score, -h.needs, h.only is not None))
     return tuple(hits)
 
 
@@ -130,12 +143,12 @@ def _best_hit(pattern: Pattern, analysis: Analysis, unit: Unit | None) -> LabelH
         return None
     bounds = {"high": "max" in offered, "low": "min" in offered}
     named = [bound for bound, there in bounds.items() if there]
-    return LabelHit(pattern.limit, best[0], named[0] if len(named) == 1 else None, unit, best[1])
+    return LabelHit(pattern.limit, best[0], named[0] if len(named) == 1 else None, unit, best[1], pattern.only)
 
 
 def _score(pattern: Pattern, needs: frozenset[str], analysis: Analysis, concepts: list[frozenset[str]]) -> float:
     """1 where every word is used; less for unknown words, foreign concepts and inexact matches; 0 where forbidden."""
-    usable = needs | pattern.takes | _GENERIC
+    usable = needs | pattern.takes | GENERIC
     known = unknown = 0.0
     quality, extras = 1.0, 0
     for term, names in zip(analysis.terms, concepts, strict=True):
@@ -146,7 +159,7 @@ def _score(pattern: Pattern, needs: frozenset[str], analysis: Analysis, concepts
             known += length
             if names & needs:
                 quality = min(quality, term.quality)
-        elif names:
+        elif names - _PART_WORDS:
             extras += 1
         elif _is_harmless(term):
             known += 0.3 * length
@@ -169,7 +182,7 @@ def find_role(header: str, languages: tuple[str, ...] = LANGUAGES) -> frozenset[
     roles = set()
     for role in Role:
         own = {str(role)} | ({"order"} if role is Role.MODEL else set())
-        used = [bool(t.names("concept") & (own | {"size", "length", "number"})) for t in analysis.terms]
+        used = [bool(t.names("concept") & (own | {"size", "beside", "length", "number"})) for t in analysis.terms]
         named = any(own & t.names("concept") for t in analysis.terms)
         if named and all(used):
             roles.add(role)

@@ -296,11 +296,7 @@ def _meaning(
                 continue
             if value.unit is None and row.unit not in (Unit.COUNT, Unit.LINKS):
                 continue
-            extras = sum(
-                not names & (needs | pattern.takes | {"max", "min", "size", "beside", "teeth"})
-                for names in concepts
-                if names
-            )
+            extras = sum(not names & (needs | pattern.takes | GENERIC) for names in concepts if names)
             said = bound or _named_bound(offered)
             best.append(((len(needs), -extras), LabelHit(pattern.limit, 0.95, said, value.unit, len(needs))))
     if not best:
