@@ -13,6 +13,7 @@ from ..schema.reasons import Reason
 from ..schema.validation import HeldBack, Objection
 from .confidence import Evidence, estimate
 from .context import DocumentMemory
+from .grounds import gather_evidence
 from .labels import LANGUAGES, LabelHit
 from .lines import union
 from .records import Entry, PageContent
@@ -45,17 +46,20 @@ def assemble(
     """The claims of a page's entries; kinds of codes that were met are noted in ``memory``."""
     readings: list[_Reading] = []
     held: list[HeldBack] = []
+    unread: list[Entry] = []
     for entry in (single for whole in entries for single in _apart(whole)):
         found = _understand(entry, languages)
         if isinstance(found, _Reading):
             readings.append(found)
         elif found is not None:
+            unread.append(entry)
             held.append(_held(entry, page, document, maker, found))
     claims: list[Claim] = []
     joined = _joined(readings)
     disputed = _contradicting(joined)
+    evidence = gather_evidence(joined, disputed, unread, page.origin)
     for reading in joined:
-        claim = _claim(reading, page, document, maker)
+        claim = _claim(reading, page, document, maker, evidence[id(reading)])
         if id(reading) in disputed:
             held.append(HeldBack(claim.as_json(), (Objection(Reason.CONTRADICTS, "value", disputed[id(reading)]),)))
             continue
@@ -166,16 +170,9 @@ def _pair(low: _Reading, high: _Reading) -> _Reading:
     return _Reading(entry, min(low.hit, high.hit, key=lambda h: h.score), value)
 
 
-def _claim(reading: _Reading, page: PageContent, document: str, maker: str | None) -> Claim:
+def _claim(reading: _Reading, page: PageContent, document: str, maker: str | None, evidence: Evidence) -> Claim:
     entry, value, hit = reading.entry, reading.value, reading.hit
-    row = LIMITS[hit.limit]
-    sure = estimate(
-        Evidence(
-            reader=entry.reader, label=hit.score, layout=entry.certain, value=value.certain, words=entry.confidence,
-            unit_read=value.unit is not None or hit.unit is not None, unit_due=row.unit not in (None, "count"),
-            plausible=plausible(hit.limit, value.low, value.high, value.values),
-        )
-    )  # fmt: skip
+    row, sure = LIMITS[hit.limit], estimate(evidence)
     assert entry.subject.code is not None and entry.subject.kind is not None
     return Claim(
         document=document, page=page.number, bbox=page.shown(entry.box), maker=maker, part_code=entry.subject.code,
