@@ -4,33 +4,44 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from ..schema.claims import Box
 from .records import Word
 from .settings import DEFAULT_SETTINGS, ReadSettings
 
+_LEADER_SIGNS = frozenset(".·…_‥")
+_ROWS_OPEN = 4
 _LEADER = re.compile(r"^[.·…_‥]{2,}$|^[.·…_]$")
 
 
 def union(boxes: Iterable[Box]) -> Box:
     """The smallest box around ``boxes`` (at least one)."""
-    every = list(boxes)
-    return Box(min(b.x0 for b in every), min(b.top for b in every), max(b.x1 for b in every),
-               max(b.bottom for b in every))  # fmt: skip
+    every = iter(boxes)
+    first = next(every)
+    x0, top, x1, bottom = first.x0, first.top, first.x1, first.bottom
+    for box in every:
+        if box.x0 < x0:
+            x0 = box.x0
+        if box.top < top:
+            top = box.top
+        if box.x1 > x1:
+            x1 = box.x1
+        if box.bottom > bottom:
+            bottom = box.bottom
+    return Box(x0, top, x1, bottom)
 
 
 @dataclass(frozen=True)
 class Segment:
-    """Words of one line that belong together, from left to right."""
+    """Words of one line that belong together, from left to right; ``box`` is the box around all of them."""
 
     words: tuple[Word, ...]
+    box: Box = field(init=False, compare=False, repr=False)
 
-    @cached_property
-    def box(self) -> Box:
-        """The box around all words."""
-        return union(w.box for w in self.words)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "box", union([w.box for w in self.words]))
 
     @cached_property
     def text(self) -> str:
@@ -50,14 +61,13 @@ class Segment:
 
 @dataclass(frozen=True)
 class Line:
-    """Segments at one height, from left to right."""
+    """Segments at one height, from left to right; ``box`` is the box around all of them."""
 
     segments: tuple[Segment, ...]
+    box: Box = field(init=False, compare=False, repr=False)
 
-    @cached_property
-    def box(self) -> Box:
-        """The box around all segments."""
-        return union(s.box for s in self.segments)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "box", union([s.box for s in self.segments]))
 
     @property
     def text(self) -> str:
@@ -90,26 +100,36 @@ def is_raised(word: Word, size: float, bottom: float) -> bool:
 def find_lines(words: Sequence[Word], settings: ReadSettings = DEFAULT_SETTINGS) -> list[Line]:
     """Words → lines from top to bottom: words whose heights overlap by half stand on one line."""
     rows: list[list[Word]] = []
+    largest: list[Word] = []
     for word in sorted(words, key=lambda w: (w.box.bottom + w.box.top, w.box.x0)):
-        home = next((row for row in reversed(rows[-4:]) if _on_line(word, row)), None)
-        if home is None:
-            rows.append([word])
+        last = len(rows) - 1
+        for n in range(last, max(last - _ROWS_OPEN, -1), -1):
+            if _on_line(word.box, largest[n].box):
+                rows[n].append(word)
+                if word.size > largest[n].size:
+                    largest[n] = word
+                break
         else:
-            home.append(word)
-    lines = [Line(tuple(_segments(sorted(row, key=lambda w: w.box.x0), settings))) for row in rows]
-    return sorted((line for line in lines if line.segments), key=lambda k: (k.box.top + k.box.bottom, k.box.x0))
+            rows.append([word])
+            largest.append(word)
+    parted = (tuple(_segments(sorted(row, key=lambda w: w.box.x0), settings)) for row in rows)
+    lines = [Line(segments) for segments in parted if segments]
+    return sorted(lines, key=lambda k: (k.box.top + k.box.bottom, k.box.x0))
 
 
-def _on_line(word: Word, row: list[Word]) -> bool:
-    best = max(row, key=lambda w: w.size)
-    shared = min(word.box.bottom, best.box.bottom) - max(word.box.top, best.box.top)
-    return shared > 0.5 * min(word.box.bottom - word.box.top, best.box.bottom - best.box.top)
+def _on_line(box: Box, other: Box) -> bool:
+    shared = min(box.bottom, other.bottom) - max(box.top, other.top)
+    return shared > 0.5 * min(box.bottom - box.top, other.bottom - other.top)
 
 
 def _segments(row: list[Word], settings: ReadSettings) -> Iterable[Segment]:
     run: list[Word] = []
     for word in row:
-        if _LEADER.match(word.text) and (len(word.text) >= 4 or _LEADER.match(run[-1].text if run else ".")):
+        if (
+            word.text[:1] in _LEADER_SIGNS
+            and _LEADER.match(word.text)
+            and (len(word.text) >= 4 or _LEADER.match(run[-1].text if run else "."))
+        ):
             if run:
                 yield Segment(tuple(run))
             run = []
@@ -124,6 +144,8 @@ def _segments(row: list[Word], settings: ReadSettings) -> Iterable[Segment]:
 
 def cell_text(words: Sequence[Word]) -> str:
     """Words of one cell, over several lines, as one text; a word broken with a hyphen at a line's end is joined."""
+    if len(words) == 1 and not words[0].raised and not _LEADER.match(words[0].text):
+        return words[0].text
     text = ""
     for line in find_lines(words, ReadSettings(segment_gap=1e9)):
         piece = line.segments[0].text if line.segments else ""

@@ -48,6 +48,10 @@ class Word:
     raised: bool = False
     upright: bool = True
 
+    def __hash__(self) -> int:
+        """Words at different places differ; the rest need not be looked at."""
+        return hash((self.text, self.box.x0, self.box.top))
+
 
 @dataclass(frozen=True)
 class Rule:
