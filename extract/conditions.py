@@ -112,14 +112,17 @@ def _value_words(text: str, languages: tuple[str, ...]) -> str:
     return ""
 
 
+_NUMERIC = re.compile(r"^(?:[≤≥<>(\d–/-]|[^\W\d_]{1,3}[–-]\d)")
+
+
 def _numeric_run(words: list[str], languages: tuple[str, ...]) -> list[str]:
     """The words from the start on that are numbers, units, joints or bounds, as long as they name no condition."""
     run: list[str] = []
     for word in words:
         names = analyse(word, languages).names("concept") | analyse(word, languages).names("language")
-        numeric = (
-            bool(re.match(r"^[≤≥<>(\d–/-]", word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
-        )
+        numeric = bool(_NUMERIC.match(word)) or fold(word) in UNIT_WORDS or names & {"max", "min", "to", "teeth"}
+        if not numeric and re.search(r"\d", word):
+            return []
         if not numeric or find_condition(" ".join([*run, word]), languages):
             break
         run.append(word)

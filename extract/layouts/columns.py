@@ -12,6 +12,7 @@ from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_
 from ..marks import is_ditto, is_mark, is_nothing, split_marked
 from ..subjects import Subject, find_kinds, is_code, names_several_variants, parse_model_cell, parse_variant
 from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
+from .bounds import find_shared_bounds, lone_bound
 from .grids import Cell, Grid
 from .matrix import find_choices
 
@@ -70,21 +71,13 @@ def look(grid: Grid, header_rows: int, languages: tuple[str, ...]) -> View | Non
 
 
 def _with_other_bounds(columns: tuple[Column, ...], languages: tuple[str, ...]) -> tuple[Column, ...]:
-    """Columns headed by a bound alone, with the limit of the neighbour that holds the other bound.
-
-    A label over a maximum and a minimum column may have been read as the header of one of them only.
-    """
+    """Columns of maxima and minima side by side with the limit that their headers name together."""
+    shared = find_shared_bounds([c.header for c in columns], [c.hits for c in columns], languages)
     settled = list(columns)
-    for n, column in enumerate(columns):
-        *shared, last = column.header.split() or [""]
-        bound = _lone_bound(last, languages)
-        if column.hits or not bound:
-            continue
-        beside = [columns[k] for k in (n - 1, n + 1) if 0 <= k < len(columns) and columns[k].hits]
-        named = [c for c in beside if c.hits[0].bound not in (None, bound) and set(shared) <= set(c.header.split())]
-        if len(named) == 1:
-            hits = tuple(replace(h, bound=bound) for h in named[0].hits)
-            settled[n] = replace(column, header=f"{named[0].header} / {column.header}", hits=hits)
+    for n, hits in shared.items():
+        beside = columns[n + 1 if n + 1 in shared and hits[0].bound != shared[n + 1][0].bound else n - 1]
+        header = columns[n].header if columns[n].hits else f"{beside.header} / {columns[n].header}"
+        settled[n] = replace(columns[n], header=header, hits=hits)
     return tuple(settled)
 
 
@@ -154,21 +147,13 @@ def _column(grid: Grid, col: int, header_rows: int, languages: tuple[str, ...]) 
             label.append(text)
         else:
             subject = added.filled_from(subject)
-    bound = _lone_bound(label[-1], languages) if len(label) > 1 else None
+    bound = lone_bound(label[-1], languages) if len(label) > 1 else None
     header = " ".join(label)
     roles = find_role(header, languages)
     hits = find_label_hits(" ".join(label[:-1]) if bound else header, None, languages)
     hits = tuple(replace(h, bound=bound or h.bound) for h in hits if h.score >= _LEAST_LABEL)
     role = next((r for r in (Role.MODEL, Role.VARIANT, Role.KIND) if r in roles), None)
     return Column(header, role, hits, subject, tuple(marks))
-
-
-def _lone_bound(text: str, languages: tuple[str, ...]) -> str | None:
-    """``high`` or ``low`` for a header cell that says nothing but maximum or minimum."""
-    bare, _ = split_unit(text)
-    terms = analyse(bare, languages).terms
-    names = terms[0].names("concept") if len(terms) == 1 else frozenset()
-    return "high" if "max" in names else "low" if "min" in names else None
 
 
 def _named_part(text: str, languages: tuple[str, ...]) -> Subject:
@@ -253,8 +238,9 @@ def _is_kind(text: str, languages: tuple[str, ...]) -> bool:
 
 
 def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages: tuple[str, ...]) -> float:
-    """Cells that read as values, less those that do not; a subject column counts for half a cell a row."""
+    """Cells that read as values, less those that do not; a subject column counts for half a cell a row with values."""
     good = bad = 0.0
+    rows: set[int] = set()
     seen: set[tuple[int, int]] = set()
     for col, column in enumerate(columns):
         if not column.hits:
@@ -266,8 +252,10 @@ def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages:
             seen.add((cell.row, cell.col))
             if column.choice:
                 good += is_mark(cell.text)
+                rows.add(row)
             elif reads(cell.text, column.hits, languages):
                 good += 1
+                rows.add(row)
             else:
                 bad += 1
     if good == 0 or good < bad:
@@ -276,7 +264,7 @@ def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages:
     good -= 1.5 * numbered
     if good <= 0:
         return 0.0
-    models = 0.5 * (grid.rows - header_rows) if any(c.role is Role.MODEL for c in columns) else 0.0
+    models = 0.5 * len(rows) if any(c.role is Role.MODEL for c in columns) else 0.0
     return good - 0.5 * bad + models - 0.01 * header_rows
 
 

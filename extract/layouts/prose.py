@@ -120,9 +120,9 @@ def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[t
     while at < len(texts) - 1:
         for length in (3, 2):
             window = [t for _, t in texts[at : at + length]]
-            titled = any(analyse(t, languages).names("concept") & {"cage", "variant"} for t in window)
+            titled = any(analyse(t, languages).names("concept") & _TITLES for t in window)
             worded = titled and all(_is_variant_word(t, languages) for t in window)
-            variant = parse_variant(" ".join(window), languages) if worded else None
+            variant = _variant_of(window, languages) if worded else None
             if variant:
                 found.append((texts[at][0], variant))
                 at += length - 1
@@ -131,13 +131,21 @@ def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[t
     return found
 
 
+_SIZES = ("XS", "S", "M", "L", "XL")
+_TITLES = {"cage", "variant", "model"}
+
+
+def _variant_of(window: Sequence[str], languages: tuple[str, ...]) -> str | None:
+    """The variant that words of a sentence name together: ``long cage``, ``M model``."""
+    sizes = [t for t in window if t in _SIZES]
+    if len(sizes) == 1 and len(window) == 2:
+        return sizes[0]
+    return parse_variant(" ".join(window), languages)
+
+
 def _is_variant_word(word: str, languages: tuple[str, ...]) -> bool:
     analysis = analyse(word, languages)
-    return bool(
-        analysis.names("variant")
-        or analysis.names("concept") & {"cage", "variant"}
-        or word in ("XS", "S", "M", "L", "XL")
-    )
+    return bool(analysis.names("variant") or analysis.names("concept") & _TITLES or word in _SIZES)
 
 
 def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageContext) -> Iterator[Entry]:
@@ -178,6 +186,8 @@ def _names_bare_variant(sentence: Sequence[Word], languages: tuple[str, ...]) ->
     """Whether a sentence names a version by its size alone, capitalised or in quotes (``Fitted with the Long …``)."""
     for word in sentence[1:]:
         text = word.text.strip(_QUOTES)
+        if text in _SIZES:
+            return True
         marked = text[:1].isupper() or word.text != word.text.strip("«»„“”\"'‘’‚‹›")
         if text and marked and analyse(text, languages).names("variant"):
             return True
@@ -228,7 +238,8 @@ def _restriction(
     if not words or len(words) > 4 or words[-1].endswith((".", ";")):
         return None
     names = analyse(before, languages).names("language")
-    found = find_condition(f"{phrase} {after.split('.')[0]}", languages) if "only" in names else None
+    clear = "only" in names and "or" not in names
+    found = find_condition(f"{phrase} {after.split('.')[0]}", languages) if clear else None
     return tuple(sorted(found.items())) if found else None
 
 

@@ -1,0 +1,62 @@
+"""Neighbouring columns of which one holds maxima and the other minima of one limit, however their header was cut."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..labels import LabelHit, analyse, find_label_hits, split_unit
+
+_LEAST_SCORE = 0.62
+_OTHER = {"high": "low", "low": "high"}
+
+
+@dataclass(frozen=True)
+class Half:
+    """A header with the bound that it ends in taken off: ``Big ring`` and ``high`` of ``Big ring max. (teeth)``."""
+
+    label: str
+    bound: str | None
+
+
+def lone_bound(text: str, languages: tuple[str, ...]) -> str | None:
+    """``high`` or ``low`` for words that say nothing but maximum or minimum."""
+    bare, _ = split_unit(text)
+    terms = analyse(bare, languages).terms
+    names = terms[0].names("concept") if len(terms) == 1 else frozenset()
+    return "high" if "max" in names else "low" if "min" in names else None
+
+
+def split_bound(header: str, languages: tuple[str, ...]) -> Half:
+    """A header apart into its label and the bound that it ends in, units left out."""
+    words = split_unit(header)[0].split()
+    bound = lone_bound(words[-1], languages) if words else None
+    return Half(" ".join(words[:-1] if bound else words), bound)
+
+
+def find_shared_bounds(
+    headers: Sequence[str], hits: Sequence[Sequence[LabelHit]], languages: tuple[str, ...]
+) -> dict[int, tuple[LabelHit, ...]]:
+    """The hits of every pair of neighbours whose headers end in opposite bounds and together name one limit.
+
+    Either header may hold the label, or a part of it: ``Big ring max. | min.``, ``Chainstay max. | angle min.``. A
+    column is part of one pair only, those from the left first.
+    """
+    halves = [split_bound(header, languages) for header in headers]
+    paired: dict[int, tuple[LabelHit, ...]] = {}
+    for n in range(len(headers) - 1):
+        one, other = halves[n], halves[n + 1]
+        if n in paired or not one.bound or other.bound != _OTHER[one.bound]:
+            continue
+        both = tuple(h for h in find_label_hits(f"{one.label} {other.label}".strip(), None, languages)
+                     if h.score >= _LEAST_SCORE)  # fmt: skip
+        best = {h.limit for h in both if h.score >= both[0].score - 0.1}
+        own = [{h.limit for h in found} for found in (hits[n], hits[n + 1])]
+        if both and all(not limits or limits & best for limits in own) and not all(own):
+            for col, bound in ((n, one.bound), (n + 1, other.bound)):
+                paired[col] = tuple(_bound_to(h, bound) for h in both)
+    return paired
+
+
+def _bound_to(hit: LabelHit, bound: str) -> LabelHit:
+    return LabelHit(hit.limit, hit.score, bound, hit.unit, hit.needs, hit.only)
