@@ -5,11 +5,13 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from ..schema.claims import Box
 from .records import Affine, Rule
 
 _MOST_SKEW_DEG = 6.0
 _MOST_LEFT_TILT = 0.007
 """How far a rule may still climb along its length once the page is straightened."""
+_TINT = 7
 _RULE_REACH_PX = 9
 _RULE_PIECE_PX = 160
 _RULE_CONTRAST = 18
@@ -17,8 +19,8 @@ _RULE_CONTRAST = 18
 
 def flatten(grey: np.ndarray) -> np.ndarray:
     """Grey pixels with uneven light and paper colour taken out: paper near 255."""
-    small = cv2.resize(grey, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
-    paper = cv2.medianBlur(cv2.dilate(small, np.ones((7, 7), np.uint8)), 21)
+    small = cv2.resize(grey, None, fx=1 / 16, fy=1 / 16, interpolation=cv2.INTER_AREA)
+    paper = cv2.medianBlur(cv2.dilate(small, np.ones((7, 7), np.uint8)), 25)
     paper = cv2.resize(paper, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
     return cv2.divide(grey, np.maximum(paper, 60), scale=255)
 
@@ -135,6 +137,21 @@ def _paint(grey: np.ndarray, bare: np.ndarray, middle: float, start: float, end:
             last += 1
         first, last = max(0, first - 1), min(len(dark) - 1, last + 1)
         bare[top + first : top + last + 1, x : x + piece.shape[1]] = round(ground)
+
+
+def find_fills(grey: np.ndarray, dpi: float) -> list[Box]:
+    """Tinted areas with straight sides, in pixels: cells and rows with a ground of their own."""
+    scale = 0.25
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    ground = cv2.medianBlur(cv2.dilate(small, np.ones((5, 5), np.uint8)), 9)
+    tinted = (ground < float(np.median(ground)) - _TINT).astype(np.uint8)
+    least = np.ones((round(dpi * scale / 14), round(dpi * scale / 10)), np.uint8)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(tinted, cv2.MORPH_OPEN, least), connectivity=4)
+    return [
+        Box((x - 2) / scale, (y - 2) / scale, (x + w + 2) / scale, (y + h + 2) / scale)
+        for x, y, w, h, area in stats[1:]
+        if area > 0.85 * w * h
+    ]
 
 
 def without_leaders(grey: np.ndarray, dpi: float) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -24,6 +24,10 @@ _FIXED_STEP = 0.85
 _ENOUGH_STEPS = 4
 _ENOUGH_SIGNS = 8
 _STEADY = 0.07
+_FIXED_ADVANCE = 0.6
+_BEARING = 0.05
+_SAME_LINE = 0.14
+_SAME_SIZE = 0.22
 _RAISED_BOTTOM = 0.72
 _RAISED_HEIGHT = 0.78
 _MAYBE_RAISED = frozenset("0123456789*†‡abcde")
@@ -53,17 +57,48 @@ class ReadRun:
 
 def find_words(runs: Sequence[ReadRun]) -> list[Word]:
     """The words of a page's runs; where most of them are set in type of one width, so are the gaps judged."""
-    judged = [_is_fixed_width(run.placed) for run in runs if len(run.placed) >= _ENOUGH_SIGNS]
-    fixed = sum(judged) > 0.5 * len(judged)
-    return [word for run in runs if run.placed for word in _words_of(run, fixed)]
+    runs = [run for run in runs if run.placed]
+    judged = [run for run in runs if len(run.placed) >= _ENOUGH_SIGNS]
+    fixed = 2 * sum(_is_fixed_width(run.placed) for run in judged) > len(judged)
+    lines = [_line_of("".join(p.sign.text for p in run.placed), run.run) for run in runs]
+    stretch = _fixed_stretch(judged, lines, runs) if fixed else 1.0
+    evened = _evened([replace(line, size=stretch * line.size) for line in lines], runs)
+    words: list[Word] = []
+    for run, line, even in zip(runs, lines, evened, strict=True):
+        groups: list[list[Placed]] = []
+        for group in _split_at_gaps(run.signs, run.placed, _CAPITAL * line.size, fixed):
+            groups.extend(_split_at_raised(group))
+        words.extend(_word(group, run.left, run.run, even, raised, fixed) for group, raised in _marked(groups))
+    return words
 
 
-def _words_of(read: ReadRun, fixed: bool) -> list[Word]:
-    line = _line_of("".join(p.sign.text for p in read.placed), read.run)
-    groups: list[list[Placed]] = []
-    for group in _split_at_gaps(read.signs, read.placed, _CAPITAL * line.size, fixed):
-        groups.extend(_split_at_raised(group))
-    return [_word(group, read.left, read.run, line, raised) for group, raised in _marked(groups)]
+def _fixed_stretch(judged: Sequence[ReadRun], lines: Sequence[_Line], runs: Sequence[ReadRun]) -> float:
+    """By how much the type is larger than its capitals tell: one step of typewriter type is 0.6 of its size."""
+    size = {id(run): line.size for run, line in zip(runs, lines, strict=True)}
+    shares = [_step(run.placed) / size[id(run)] for run in judged]
+    return min(1.5, max(1.0, float(np.median(shares)) / _FIXED_ADVANCE))
+
+
+def _step(placed: Sequence[Placed]) -> float:
+    return float(np.median(np.diff([(p.x0 + p.x1) / 2 for p in placed])))
+
+
+def _evened(lines: Sequence[_Line], runs: Sequence[ReadRun]) -> list[_Line]:
+    """Lines with the size and base line that they share with those beside them on the page."""
+    size, base = np.array([line.size for line in lines]), np.array([line.baseline for line in lines])
+    weight = np.array([float(len(run.placed)) for run in runs])
+    evened = []
+    for line in lines:
+        beside = (np.abs(base - line.baseline) < _SAME_LINE * line.size) & (np.abs(size / line.size - 1) < _SAME_SIZE)
+        evened.append(_Line(_middle(size[beside], weight[beside]), _middle(base[beside], weight[beside])))
+    return evened
+
+
+def _middle(values: np.ndarray, weights: np.ndarray) -> float:
+    """The weighted median."""
+    order = np.argsort(values)
+    sums = np.cumsum(weights[order])
+    return float(values[order][int(np.searchsorted(sums, sums[-1] / 2))])
 
 
 def _is_fixed_width(placed: Sequence[Placed]) -> bool:
@@ -230,14 +265,19 @@ def _line_of(text: str, run: Run) -> _Line:
     return _Line(size, run.bottom - (_DESCENT * size if _DESCENDING & set(text) else 0.0))
 
 
-def _word(group: list[Placed], left: int, run: Run, line: _Line, raised: bool) -> Word:
+def _word(group: list[Placed], left: int, run: Run, line: _Line, raised: bool, fixed: bool) -> Word:
     text = "".join(p.sign.text for p in group)
     if raised:
         text = "".join(_SUPERSCRIPTS.get(c, c) for c in text)
-    top, bottom = min(line.baseline - 0.85 * line.size, run.top), max(line.baseline + 0.25 * line.size, run.bottom)
-    box = Box(left + group[0].x0, top, left + group[-1].x1, bottom)
+    x0, x1 = group[0].x0 - _BEARING * line.size, group[-1].x1 + _BEARING * line.size
+    if fixed and not raised:
+        half = _FIXED_ADVANCE * line.size / 2
+        x0 = min(x0, (group[0].x0 + group[0].x1) / 2 - half)
+        x1 = max(x1, (group[-1].x0 + group[-1].x1) / 2 + half)
+    top, bottom = line.baseline - 0.85 * line.size, line.baseline + 0.25 * line.size
     sure = min(p.sign.confidence for p in group)
-    return Word(text, box, sure, 0.7 * line.size if raised else line.size, raised=raised)
+    return Word(text, Box(left + x0, top, left + x1, bottom), sure, 0.7 * line.size if raised else line.size,
+                raised=raised)  # fmt: skip
 
 
 _DESCENT = 0.21

@@ -14,12 +14,14 @@ from .engines.lines import engine_name, find_signs_each
 from .pages import draw_page
 from .photos import read_photo
 from .records import PageContent, Rule, Word
-from .scan_clean import find_drawn_rules, find_skew, flatten, straightened, without_leaders, without_rules
+from .scan_clean import find_drawn_rules, find_fills, find_skew, flatten, straightened, without_leaders, without_rules
 from .scan_runs import cut_out, find_runs, turned_dark_on_light
 from .scan_words import ReadRun, find_words, place_signs
 from .settings import DEFAULT_SETTINGS, ReadSettings
 
 _LEAST_CONFIDENCE = 0.2
+_LEADER = ".…·"
+"""Signs that are the rest of a row of dots where a word has no other."""
 
 
 def read_scanned_page(page: pdfium.PdfPage, number: int, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
@@ -42,13 +44,18 @@ def _read(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) ->
     rules = find_drawn_rules(straight, settings.scan_dpi)
     bare = without_rules(turned_dark_on_light(straight, settings.scan_dpi), rules)
     words = read_words(without_leaders(bare, settings.scan_dpi), rules, settings)
+    fills = find_fills(straight, settings.scan_dpi)
     height, width = straight.shape
     return PageContent(
-        number, width * unit, height * unit,
+        number,
+        width * unit,
+        height * unit,
         tuple(_scaled(word, unit) for word in words),
         tuple(Rule(r.x0 * unit, r.y0 * unit, r.x1 * unit, r.y1 * unit) for r in rules),
-        (), engine_name(), (back[0], back[1], back[2] * unit, back[3], back[4], back[5] * unit),
-    )  # fmt: skip
+        tuple(_box(fill, unit) for fill in fills),
+        engine_name(),
+        (back[0], back[1], back[2] * unit, back[3], back[4], back[5] * unit),
+    )
 
 
 def read_words(bare: np.ndarray, rules: list[Rule], settings: ReadSettings) -> list[Word]:
@@ -60,9 +67,12 @@ def read_words(bare: np.ndarray, rules: list[Rule], settings: ReadSettings) -> l
         ReadRun(run, tuple(found), tuple(place_signs(found, cut)), left)
         for run, (cut, left), found in zip(runs, cuts, signs, strict=True)
     ]
-    return [w for w in find_words(read) if w.confidence >= _LEAST_CONFIDENCE]
+    return [w for w in find_words(read) if w.confidence >= _LEAST_CONFIDENCE and w.text.strip(_LEADER)]
 
 
 def _scaled(word: Word, unit: float) -> Word:
-    box = Box(word.box.x0 * unit, word.box.top * unit, word.box.x1 * unit, word.box.bottom * unit)
-    return replace(word, box=box, size=word.size * unit)
+    return replace(word, box=_box(word.box, unit), size=word.size * unit)
+
+
+def _box(box: Box, unit: float) -> Box:
+    return Box(box.x0 * unit, box.top * unit, box.x1 * unit, box.bottom * unit)

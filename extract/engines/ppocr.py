@@ -30,6 +30,9 @@ _MOST_WIDTH_PX = 3200
 _LATIN_END = 0x250
 _FURTHER_SIGNS = frozenset("–—‑−•●○◯✓✔×≤≥°±“”„‘’…′″†‡✗✘→½¼¾⌀∅·■□▪")
 _BLANK = 0
+_DOUBTED = 0.9
+"""A line with a sign less sure than this is read again, wider: narrow doubled letters run together otherwise."""
+_STRETCH = 1.3
 
 
 @dataclass(frozen=True)
@@ -79,14 +82,14 @@ def probe() -> Engine:
     return Engine(session, tuple(signs[n] for n in places), places)
 
 
-def find_signs(line: np.ndarray) -> list[Sign]:
-    """The signs of one line of print, dark on light, in grey pixels.
+def find_signs(line: np.ndarray, stretch: float = 1.0) -> list[Sign]:
+    """The signs of one line of print, dark on light, in grey pixels; ``stretch`` widens it before it is read.
 
     Raises ``DocumentError`` (``ENGINE_FAILED``) where the model fails on it.
     """
     engine = probe()
     height, width = line.shape
-    scaled = min(_MOST_WIDTH_PX, max(_LEAST_WIDTH_PX, round(width * HEIGHT_PX / height)))
+    scaled = min(_MOST_WIDTH_PX, max(_LEAST_WIDTH_PX, round(stretch * width * HEIGHT_PX / height)))
     shrinks = height > HEIGHT_PX
     small = cv2.resize(line, (scaled, HEIGHT_PX), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC)
     level = small.astype(np.float32) / 127.5 - 1.0
@@ -100,7 +103,7 @@ def find_signs(line: np.ndarray) -> list[Sign]:
 
 
 def find_signs_each(lines: Sequence[np.ndarray], timeout_s: float) -> list[list[Sign]]:
-    """The signs of many lines.
+    """The signs of many lines; what is in doubt is read a second time, and the surer reading taken.
 
     Raises ``DocumentError`` (``ENGINE_FAILED``) too where they take longer than ``timeout_s`` together.
     """
@@ -109,8 +112,17 @@ def find_signs_each(lines: Sequence[np.ndarray], timeout_s: float) -> list[list[
     for line in lines:
         if time.monotonic() > ends:
             raise DocumentError(Reason.ENGINE_FAILED, f"reading took longer than {timeout_s:g} s and was stopped")
-        read.append(find_signs(line))
+        signs = find_signs(line)
+        if signs and _least_sure(signs) < _DOUBTED:
+            again = find_signs(line, _STRETCH)
+            signs = max(signs, again, key=_least_sure)
+        read.append(signs)
     return read
+
+
+def _least_sure(signs: Sequence[Sign]) -> float:
+    """How sure the least sure sign of a reading is; blanks do not count."""
+    return min((s.confidence for s in signs if s.text.strip()), default=0.0)
 
 
 def _decoded(shares: np.ndarray, signs: tuple[str, ...], step: float) -> list[Sign]:
