@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """Draw spec sheets with their truth, read them, and say how much of it was read right, by family.
 
-    accuracy.py [--sheets N] [--seed S] [--family F ...] [--out RESULTS.jsonl] [--show N] [--claims FILE] [--keep DIR]
+    accuracy.py [--sheets N] [--seed S] [--family F ...] [--wording a|b|both] [--out RESULTS.jsonl] [--show N]
+                [--claims FILE] [--keep DIR]
     accuracy.py --raise-floor      measure the sample that floor.toml names and raise its floors, never lower them
 
 A claim is right when document, part, limit,
@@ -37,7 +38,9 @@ FLOOR_SLACK = 0.02
 MAKE = Path(__file__).resolve().parent.parent / "fixtures" / "make.py"
 FAMILIES = ("boxed_rows", "boxed_columns", "open_rows", "open_columns", "lines_only", "two_level", "long_table",
             "kind_column", "footnotes", "shared_codes", "side_by_side", "matrix", "headed", "pairs", "cards", "prose",
-            "mixed", "bilingual", "turned", "scan", "broken_layer", "no_limits")  # fmt: skip
+            "mixed", "bilingual", "three_level", "grouped_rows", "unit_column", "stacked", "old_new", "daggers",
+            "per_cage", "sublabels", "bullets", "questions", "catalogue", "magazine", "exploded", "many_tables",
+            "turned", "scan", "broken_layer", "no_limits")  # fmt: skip
 Row = Mapping[str, Any]
 Place = tuple[str, str, str]
 
@@ -174,10 +177,10 @@ def _shown(row: Row) -> str:
     return " ".join(filter(None, said))
 
 
-def draw(folder: Path, family: str, count: int, seed: int) -> list[Row]:
-    """Draw sheets of one family; their truth."""
+def draw(folder: Path, family: str, count: int, seed: int, wording: str = "both") -> list[Row]:
+    """Draw sheets of one family in the words of one set or both; their truth."""
     call = [sys.executable, str(MAKE), "sheets", "--count", str(count), "--seed", str(seed), "--family", family,
-            "--out", str(folder)]  # fmt: skip
+            "--wording", wording, "--out", str(folder)]  # fmt: skip
     subprocess.run(call, check=True, capture_output=True)
     lines = (folder / "truth.jsonl").read_text(encoding="utf-8").splitlines()
     return [json.loads(line) for line in lines]
@@ -197,12 +200,14 @@ def read_folder(folder: Path) -> tuple[list[Row], list[str]]:
     return claims, broken
 
 
-def measure(families: Sequence[str], count: int, seed: int, folder: Path) -> tuple[dict[str, Score], list[Row]]:
+def measure(
+    families: Sequence[str], count: int, seed: int, folder: Path, wording: str = "both"
+) -> tuple[dict[str, Score], list[Row]]:
     """Scores by family, and all claims."""
     scores: dict[str, Score] = {}
     everything: list[Row] = []
     for family in families:
-        truths = draw(folder / family, family, count, seed)
+        truths = draw(folder / family, family, count, seed, wording)
         claims, broken = read_folder(folder / family)
         scores[family] = judge(truths, claims)
         scores[family].faults = [*broken, *scores[family].faults]
@@ -256,6 +261,7 @@ def main() -> int:
     parser.add_argument("--sheets", type=int, default=4, help="sheets per family")
     parser.add_argument("--seed", type=int, default=7001)
     parser.add_argument("--family", action="append", choices=FAMILIES)
+    parser.add_argument("--wording", choices=("a", "b", "both"), default="both", help="the set of words")
     parser.add_argument("--out", type=Path, help="a file to which one JSON line is added")
     parser.add_argument("--show", type=int, default=0, metavar="N", help="list N faults of each family")
     parser.add_argument("--claims", type=Path, help="write all claims to this file, one a line")
@@ -264,10 +270,10 @@ def main() -> int:
     call = parser.parse_args()
     if call.raise_floor:
         kept = tomllib.loads(FLOOR.read_text(encoding="utf-8"))
-        call.sheets, call.seed, call.family = kept["sheets"], kept["seed"], None
+        call.sheets, call.seed, call.family, call.wording = kept["sheets"], kept["seed"], None, "both"
     families, started = call.family or FAMILIES, time.perf_counter()
     with tempfile.TemporaryDirectory() as scratch:
-        scores, claims = measure(families, call.sheets, call.seed, call.keep or Path(scratch))
+        scores, claims = measure(families, call.sheets, call.seed, call.keep or Path(scratch), call.wording)
     print(table(scores))
     for family, score in scores.items():
         for fault in score.faults[: call.show]:
