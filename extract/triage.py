@@ -32,9 +32,11 @@ _LEAST_PROSE_WORDS = 8
 _LEAST_LOWER = 0.4
 _LINES_OVER_TABLE = 3
 _LEAST_ROWS = 2
+_LEAST_CELLS = 2
 _MOST_LONE_LETTERS = 0.3
 _MOST_HEADING_WORDS = 9
 _MOST_CODE_WORDS = 4
+_BRACKETS = "()[],.;:"
 _CODE = re.compile(r"^(?=.*[A-Z])(?=.*\d)[\w./-]{3,}$")
 
 
@@ -42,7 +44,7 @@ _CODE = re.compile(r"^(?=.*[A-Z])(?=.*\d)[\w./-]{3,}$")
 class Outlook:
     """What the bare text of a page lets expect.
 
-    ``limits``: it can state some. ``rows``: it holds lines with numbers, which can go on with a table of the page
+    ``limits``: it can state some. ``rows``: it holds lines of several numbers, which can go on with a table of the page
     before. ``names_part``: a short line names a part, which can be a heading for the page after.
     """
 
@@ -74,9 +76,17 @@ def find_outlook(text: str) -> Outlook:
     return Outlook(
         limits=_in_table([t for line in read for t in line])
         or any(_in_sentence(list(map(_token, s))) for s in running),
-        rows=sum(any(t.numbers for t in line) for line in read) >= _LEAST_ROWS,
-        names_part=any(t.part for line in read if len(line) <= _MOST_HEADING_WORDS for t in line),
+        rows=sum(_is_row(line) for line in read) >= _LEAST_ROWS,
+        names_part=any(_is_heading(line) for line in read),
     )
+
+
+def _is_row(line: Sequence[_Token]) -> bool:
+    return sum(bool(t.numbers) for t in line) >= _LEAST_CELLS
+
+
+def _is_heading(line: Sequence[_Token]) -> bool:
+    return len(line) <= _MOST_HEADING_WORDS and any(t.part or (t.code and len(line) <= _MOST_CODE_WORDS) for t in line)
 
 
 def _parted(lines: Sequence[list[str]]) -> tuple[list[list[str]], list[list[str]]]:
@@ -188,11 +198,13 @@ def _token(word: str) -> _Token:
     for part in analysis.words:
         if part in _rows():
             concepts |= _word_bit(part)
-    numbers = tuple(float(n.replace(",", ".")) for n in _NUMBER.findall(word))
+    code = bool(_CODE.match(word.strip(_BRACKETS)))
+    named = code and word.strip(_BRACKETS)[0].isalpha()
+    numbers = () if named else tuple(float(n.replace(",", ".")) for n in _NUMBER.findall(word))
     units = {UNIT_WORDS[w] for w in re.sub(r"\d", " ", fold(word)).split() if w in UNIT_WORDS}
     if "°" in word:
         units.add(Unit.DEGREE)
-    return _Token(concepts, numbers, frozenset(units), bool(analysis.names("part")), bool(_CODE.match(word)))
+    return _Token(concepts, numbers, frozenset(units), bool(analysis.names("part")), code)
 
 
 @lru_cache(maxsize=50_000)
