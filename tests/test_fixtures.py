@@ -138,7 +138,7 @@ def test_scans_carry_no_text_and_broken_layers_a_wrong_one(sheets):
         for name in {row["document"] for row in own}:
             with pdfplumber.open(folder / name) as pdf:
                 text = pdf.pages[0].extract_text() or ""
-                assert pdf.pages[0].images and bool(text) is readable
+                assert (pdf.pages[0].images or readable) and bool(text) is readable
                 assert not any(row["part_code"] in text for row in own if len(row["part_code"]) > 4)
 
 
