@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -22,6 +23,8 @@ from .values import RINGS_BY_COGS_LABELS, Value, is_rings_by_cogs, parse_value, 
 _LEAST_CONFIDENCE = 0.5
 _STRONG_LABEL = 0.9
 _NEAR = 0.1
+_TORN = 2
+"""From how many limits with different values on the page are all numbers of a part unsure."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +142,8 @@ def _joined(readings: Sequence[_Reading]) -> list[_Reading]:
 def _contradicting(readings: Sequence[_Reading]) -> dict[int, str]:
     """Readings of one page that give one limit of one part different values, with the other value: none is to be used.
 
-    What told them apart on the page (a cage length above a list, say) was not understood then.
+    What told them apart on the page (a cage length above a list, say) was not understood then. Where several limits of
+    a part are torn like that, none of its numbers is sure to be its own.
     """
     groups: dict[tuple[Any, ...], list[_Reading]] = {}
     for r in readings:
@@ -147,13 +151,19 @@ def _contradicting(readings: Sequence[_Reading]) -> dict[int, str]:
         place = (s.kind, code_key(s.code), variant_key(s.variant), r.hit.limit, r.entry.condition)
         groups.setdefault(place, []).append(r)
     disputed: dict[int, str] = {}
-    for group in groups.values():
+    torn: Counter[tuple[Any, ...]] = Counter()
+    for place, group in groups.items():
         values = [(r.value.low, r.value.high, r.value.values, r.value.text) for r in group]
         if len(set(values)) > 1 and group[0].hit.limit != "replaces":
+            torn[place[:3]] += 1
             for r in group:
                 own = (r.value.low, r.value.high, r.value.values, r.value.text)
                 other = next(o for o, v in zip(group, values, strict=True) if v != own)
                 disputed[id(r)] = other.entry.value[:60]
+    for place, group in groups.items():
+        if torn[place[:3]] >= _TORN and LIMITS[place[3]].form is not Form.TEXT:
+            for r in group:
+                disputed.setdefault(id(r), f"{torn[place[:3]]} other limits of this part")
     return disputed
 
 

@@ -21,6 +21,7 @@ _NOTE = re.compile(
 _PLAIN = str.maketrans("¹²³⁴⁵⁶⁷⁸⁹", "123456789")
 _MOST_HEADING_WORDS = 9
 _MOST_SEGMENTS = 4
+_CLEAR_LABEL = 0.9
 
 
 @dataclass(frozen=True)
@@ -97,20 +98,59 @@ def find_headings(
         if len(line.segments) > _MOST_SEGMENTS or _NOTE.match(line.segments[0].text):
             continue
         plain = not weights_known and len(line.segments) == 1
-        headings = [_heading(segment, languages, body_size, plain) for segment in line.segments]
+        headings = [
+            _heading(segment, languages, body_size, plain)
+            or _broken_heading(segment, lines[n + 1 :], languages, body_size)
+            for segment in line.segments
+        ]
         first = headings[0]
         smaller = all(s.size < 0.88 * line.segments[0].size for s in line.segments[1:])
         if not all(headings) and not (first and smaller):
             continue
         if first and first.subject.code and not first.subject.kind and not _stands_free(lines, n):
             continue
-        found.extend(h for s, h in zip(line.segments, headings, strict=True) if h and _is_whole(s, h, lines, body_size))
+        found.extend(
+            h
+            for s, h in zip(line.segments, headings, strict=True)
+            if h and _is_whole(s, h, lines, body_size, languages)
+        )
     return tuple(sorted(found, key=lambda h: h.box.top))
 
 
-def _is_whole(segment: Segment, heading: Heading, lines: Sequence[Line], body_size: float) -> bool:
-    """Whether plain words that name no code are not the first line of a longer label, going on in small letters."""
-    if heading.subject.code or segment.bold or segment.size > 1.12 * body_size:
+def _broken_heading(
+    segment: Segment, below: Sequence[Line], languages: tuple[str, ...], body_size: float
+) -> Heading | None:
+    """A heading that goes on in the next line, from its first line: ``AB12 – Rear`` over ``derailleur``."""
+    rest = _next_line(segment, below)
+    if rest is None or not (segment.bold or segment.size > 1.12 * body_size):
+        return None
+    whole = _heading(Segment((*segment.words, *rest.words)), languages, body_size, False)
+    return whole if whole and whole.subject.kind and whole.subject.code else None
+
+
+def _next_line(segment: Segment, below: Sequence[Line]) -> Segment | None:
+    """The segment right below that begins at the same place in the same type."""
+    for line in below[:3]:
+        for other in line.segments:
+            gap = other.box.top - segment.box.bottom
+            alike = abs(other.size - segment.size) < 0.03 * segment.size and other.bold == segment.bold
+            if alike and abs(other.box.x0 - segment.box.x0) < 2 and gap < 0.5 * segment.size:
+                return other
+    return None
+
+
+def _is_whole(
+    segment: Segment, heading: Heading, lines: Sequence[Line], body_size: float, languages: tuple[str, ...]
+) -> bool:
+    """Whether words that name no code are not the first line of a longer label that goes on in the next one."""
+    if heading.subject.code:
+        return True
+    rest = _next_line(segment, [k for k in lines if k.box.top > segment.box.top])
+    if rest is not None:
+        hits = find_label_hits(f"{segment.text} {rest.text}", None, languages)
+        if hits and hits[0].score >= _CLEAR_LABEL:
+            return False
+    if segment.bold or segment.size > 1.12 * body_size:
         return True
     height = segment.box.bottom - segment.box.top
     below = [s for k in lines for s in k.segments if 0 < s.box.top - segment.box.top < 2 * height

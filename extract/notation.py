@@ -32,7 +32,7 @@ def find_tokens(text: str, languages: tuple[str, ...]) -> list[Token] | None:
     """The tokens of ``text``; ``None`` where a word or sign has no place in a number notation."""
     tokens: list[Token] = []
     at = 0
-    text = _with_short_bounds(text.strip().rstrip("."), languages)
+    text = _with_short_bounds(_without_from(text.strip().rstrip(".")), languages)
     for found in _TOKEN.finditer(text):
         if text[at : found.start()].strip(" .:'’\u00a0"):
             return None
@@ -64,6 +64,20 @@ def _between_numbers(token: Token, before: Token | None, following: list[Token])
 
 
 _TO_OR_UP_TO = frozenset({"tot", "bis", "a", "hasta", "fino"})
+
+
+_FROM = re.compile(
+    r"^\s*(?:from|between|von|zwischen|ab|de|des|d[èe]s|entre|da|dal|tra|fra|desde|van|vanaf|tussen)\s+"
+    r"(?=\d+[^\d]*\s(?:to|and|bis|und|[àa]|et|al?|e|y|hasta|tot|en)\s+\d)",
+    re.IGNORECASE,
+)
+_FROM_ALONE = re.compile(r"^\s*(?:from|ab|vanaf|desde|d[èe]s|[àa] partir d[ei]|a partire da)\s+(?=\d+\s*[^\W\d]{0,6}$)",
+                         re.IGNORECASE)  # fmt: skip
+
+
+def _without_from(text: str) -> str:
+    """``from 28 to 34`` → ``28 to 34``; ``from 28`` → ``min 28``."""
+    return _FROM_ALONE.sub("min ", _FROM.sub("", text))
 
 
 def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:

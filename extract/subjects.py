@@ -269,13 +269,23 @@ def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] =
         ):
             if not any(m.group != "language" for t in analyse(words[n - 1], languages).terms for m in t.meanings):
                 codes.setdefault(f"{words[n - 1]} {word}", n)
-        elif any(at in (n - 1, n + 1) for at, _ in kinds) and re.fullmatch(r"\d{3,6}", word) and not _is_year(word):
+        elif (
+            re.fullmatch(r"\d{3,6}", word)
+            and not _is_year(word)
+            and (any(at in (n - 1, n + 1) for at, _ in kinds) or (near and n == 1 and fold(words[0]) in _ARTICLES))
+        ):
             codes.setdefault(word, n)
     if len(codes) != 1:
         return None
     code, place = next(iter(codes.items()))
     nearest = min(kinds, key=lambda k: abs(k[0] - place), default=None)
     return Subject(nearest[1] if nearest and abs(nearest[0] - place) <= 8 else None, code)
+
+
+_ARTICLES = frozenset(
+    "the our this das der die unser dieses le la notre ce il lo el nuestro este de het onze deze".split()
+)
+"""Words with which a sentence begins that goes on with a part's name."""
 
 
 def _kind_at(words: list[str], at: int, languages: tuple[str, ...]) -> tuple[PartKind, ...]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -111,7 +112,50 @@ _STATES_VALUE = re.compile(r"\d\s?(?:T|Z|mm|g|°|d)\b|\d{2}", re.IGNORECASE)
 def find_label_hits(
     label: str, kind: PartKind | None = None, languages: tuple[str, ...] = LANGUAGES
 ) -> tuple[LabelHit, ...]:
-    """The limits that ``label`` can mean for a part of ``kind`` (any kind where ``None``), best first."""
+    """The limits that ``label`` can mean for a part of ``kind`` (any kind where ``None``), best first.
+
+    A label in several languages (``Weight / Gewicht``) is read by its parts where the whole says nothing clear.
+    """
+    hits = _whole_label_hits(label, kind, languages)
+    if (not hits or hits[0].score < _CLEAR) and _PARTED.search(label):
+        return _parted_label_hits(label, kind, languages) or hits
+    return hits
+
+
+_PARTED = re.compile(r"\s[/|]\s")
+_CLEAR = 0.9
+_PARTED_COST = 0.97
+
+
+def _parted_label_hits(label: str, kind: PartKind | None, languages: tuple[str, ...]) -> tuple[LabelHit, ...]:
+    """The limits that every part of a label can mean; none where a part speaks of something else."""
+    bare, unit = split_unit(label)
+    found: list[dict[str, LabelHit]] = []
+    for part in _PARTED.split(bare):
+        hits = _whole_label_hits(part, kind, languages) or _whole_label_hits(part, kind, LANGUAGES)
+        if hits:
+            found.append({h.limit: h for h in reversed(hits)})
+        elif analyse(part, LANGUAGES).names("concept") - GENERIC:
+            return ()
+    shared = set.intersection(*map(set, found)) if found else set[str]()
+    merged: list[LabelHit] = []
+    for limit in shared:
+        named = [hits[limit] for hits in found]
+        bounds = {h.bound for h in named if h.bound} | _lone_bounds(_PARTED.split(bare))
+        best = max(named, key=lambda h: h.score)
+        if best.score >= _CLEAR and len(bounds) <= 1:
+            merged.append(replace(best, score=best.score * _PARTED_COST, bound=next(iter(bounds), None),
+                                  unit=unit or best.unit))  # fmt: skip
+    return tuple(sorted(merged, key=lambda h: (-h.score, -h.needs, h.only is not None)))
+
+
+def _lone_bounds(parts: Iterable[str]) -> set[str]:
+    """The bounds that parts of a label say by themselves: ``Low / max / …``."""
+    names = [analyse(part, LANGUAGES).names("concept") for part in parts if len(part.split()) == 1]
+    return {side for found in names for side, word in (("high", "max"), ("low", "min")) if word in found}
+
+
+def _whole_label_hits(label: str, kind: PartKind | None, languages: tuple[str, ...]) -> tuple[LabelHit, ...]:
     bare, unit = split_unit(label)
     if unit is Unit.LINKS and "links" in analyse(label, languages).names("concept"):
         bare = label
@@ -176,6 +220,9 @@ def _is_harmless(term: Term) -> bool:
 @lru_cache(maxsize=20_000)
 def find_role(header: str, languages: tuple[str, ...] = LANGUAGES) -> frozenset[Role]:
     """The roles that a header cell can name: where the model, the variant or the part kind stands."""
+    if _PARTED.search(header):
+        parts = [find_role(part, languages) or find_role(part) for part in _PARTED.split(header)]
+        return frozenset.intersection(*parts)
     analysis = analyse(split_unit(header)[0], languages)
     if not analysis.terms or len(analysis.words) > 6:
         return frozenset()

@@ -86,7 +86,8 @@ def _sentences(words: Sequence[Word]) -> Iterator[list[Word]]:
     for n, word in enumerate(words):
         sentence.append(word)
         following = words[n + 1].text if n + 1 < len(words) else "A"
-        ends = _SENTENCE_END.search(word.text) and not ABBREVIATED.match(word.text)
+        unit = word.text == "mm." and following[0].isupper()
+        ends = _SENTENCE_END.search(word.text) and (unit or not ABBREVIATED.match(word.text))
         if ends and (following[0].isupper() or following[0].isdigit() or following[0] in "•–-("):
             yield sentence
             sentence = []
@@ -168,6 +169,8 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
         if not variants and _names_bare_variant(sentence, context.languages):
             continue
         hit = _meaning(before, after, phrase.text, subject.kind, context.languages)
+        if any(c.isdigit() for c in before) or _in_bracket(texts, phrase):
+            continue
         if hit is None or ("/" in phrase.text and names_several_variants(before, context.languages)):
             continue
         whole = _whose(subject, phrase, before, after, variants if several else [], context.languages)
@@ -189,9 +192,17 @@ def _names_bare_variant(sentence: Sequence[Word], languages: tuple[str, ...]) ->
         if text in _SIZES:
             return True
         marked = text[:1].isupper() or word.text != word.text.strip("«»„“”\"'‘’‚‹›")
-        if text and marked and analyse(text, languages).names("variant"):
+        terms = analyse(text, languages).terms if text and marked else ()
+        if len(terms) == 1 and terms[0].quality == 1 and terms[0].names("variant"):
             return True
     return False
+
+
+def _in_bracket(texts: Sequence[str], phrase: _Phrase) -> bool:
+    """Whether a number stands inside brackets with other words, where conditions stand, or in what is left of them."""
+    before, after = "".join(texts[: phrase.start]), "".join(texts[phrase.end - 1 :])
+    opened = before.count("(") > before.count(")") or texts[phrase.start].startswith("(")
+    return (opened or after.count(")") > after.count("(")) and "".join(texts).count("(") != "".join(texts).count(")")
 
 
 _BEHIND = re.compile(r"^\s*\(([^()]{1,40})\)")
