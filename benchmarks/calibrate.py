@@ -58,18 +58,26 @@ class Sample:
 
 
 class Recorder:
-    """Stands in for ``estimate``: notes the evidence and gives it a number of its own as confidence."""
+    """Stands in for ``estimate``: notes the evidence and gives it a number of its own as confidence.
 
-    _step = 1e-7
+    Claims keep four digits of it, so that one document may hold some thousands of readings.
+    """
+
+    _most = 4_000
 
     def __init__(self) -> None:
-        self.seen: dict[float, Evidence] = {}
+        self.seen: list[Evidence] = []
 
     def __call__(self, evidence: Evidence) -> float:
         """The number that will lead back to this evidence."""
-        number = 0.6 + self._step * len(self.seen)
-        self.seen[number] = evidence
-        return number
+        if len(self.seen) > self._most:
+            raise ValueError(f"more than {self._most} readings in one document: draw shorter ones")
+        self.seen.append(evidence)
+        return 0.5 + len(self.seen) / 10_000
+
+    def evidence_of(self, number: float) -> Evidence:
+        """The evidence that a number was given to."""
+        return self.seen[round((number - 0.5) * 10_000) - 1]
 
 
 def read_samples(folder: Path, family: str, truths: Sequence[Row]) -> list[Sample]:
@@ -77,19 +85,18 @@ def read_samples(folder: Path, family: str, truths: Sequence[Row]) -> list[Sampl
     by_document: dict[str, list[Row]] = defaultdict(list)
     for truth in truths:
         by_document[truth["document"]].append(truth)
-    recorder, kept = Recorder(), assemble.estimate
+    kept = assemble.estimate
     found: list[Sample] = []
-    assemble.estimate = recorder
     try:
         for source in find_sources([folder])[0]:
+            assemble.estimate = recorder = Recorder()
             try:
-                claims = read_source(source).claims
+                rows = [claim.as_json() for claim in read_source(source).claims]
             except CogledgerError:
                 continue
-            rows = [claim.as_json() | {"confidence": claim.confidence} for claim in claims]
             own = by_document[source.name]
             name = str(own[0].get("family", family)) if own else family
-            found += [Sample(source.name, name, recorder.seen[number], right)
+            found += [Sample(source.name, name, recorder.evidence_of(number), right)
                       for number, right in judge(own, rows).rated]  # fmt: skip
     finally:
         assemble.estimate = kept
