@@ -31,7 +31,8 @@ class Evidence:
     number of cogs and list of cogs, …); ``company``: other limits of the same part on the page; ``column`` and
     ``page``: the share of the same label's and the same reader's places that could be understood; ``disputed``: the
     share of the part's readings that contradict each other; ``marked``: a note's mark whose note is not known;
-    ``repeated``: the page states it twice.
+    ``repeated``: another kind of place on the page states the same; ``doubled``: the same kind does, as if it spoke of
+    versions that were not told apart; ``labels``: how well the labels of the page match on average.
     """
 
     reader: str
@@ -51,6 +52,8 @@ class Evidence:
     disputed: float = 0.0
     marked: bool = False
     repeated: bool = False
+    doubled: bool = False
+    labels: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,8 @@ def doubts_of(evidence: Evidence) -> dict[str, float]:
         "page": 1 - evidence.page,
         "disputed": evidence.disputed,
         "marked": float(evidence.marked),
+        "doubled": float(evidence.doubled),
+        "labels": 1 - evidence.labels,
     }
 
 

@@ -45,6 +45,8 @@ class _Neighbours:
     of_reader: Counter[str]
     unread: Counter[str]
     places: Counter[tuple[object, ...]]
+    own_places: Counter[tuple[object, ...]]
+    label_scores: Mapping[str, float]
     stated: Mapping[Part, Mapping[str, Value]]
 
 
@@ -75,7 +77,9 @@ def _place_of(r: Read) -> tuple[object, ...]:
 
 def _count(readings: Sequence[Read], disputed: frozenset[int], unread: Sequence[Entry]) -> _Neighbours:
     stated: dict[Part, dict[str, Value]] = defaultdict(dict)
+    scores: dict[str, float] = defaultdict(float)
     for r in readings:
+        scores[r.entry.reader] += r.hit.score
         if id(r) not in disputed and not r.entry.condition:
             stated[_part_of(r.entry)].setdefault(r.hit.limit, r.value)
     return _Neighbours(
@@ -87,6 +91,8 @@ def _count(readings: Sequence[Read], disputed: frozenset[int], unread: Sequence[
         of_reader=Counter(r.entry.reader for r in readings),
         unread=Counter(e.reader for e in unread),
         places=Counter(_place_of(r) for r in readings),
+        own_places=Counter((r.entry.reader, *_place_of(r)) for r in readings),
+        label_scores=scores,
         stated=stated,
     )
 
@@ -107,7 +113,9 @@ def _evidence(r: Read, near: _Neighbours, origin: str) -> Evidence:
         page=_share(near.of_reader[reader], near.unread[reader]),
         disputed=near.disputed[part[0]] / near.of_code[part[0]],
         marked=not entry.condition and bool(_MARK.search(entry.label) or _MARK.search(entry.value)),
-        repeated=near.places[_place_of(r)] > 1,
+        repeated=near.places[_place_of(r)] > near.own_places[reader, *_place_of(r)],
+        doubled=near.own_places[reader, *_place_of(r)] > 1,
+        labels=near.label_scores[reader] / near.of_reader[reader],
     )  # fmt: skip
 
 

@@ -19,11 +19,12 @@ EVIDENCE = st.builds(
     Evidence, reader=st.sampled_from(READERS), label=SHARES, layout=SHARES, value=SHARES, words=SHARES,
     unit_read=YES_NO, unit_due=YES_NO, plausible=YES_NO, scanned=YES_NO, agrees=YES_NO, disagrees=YES_NO,
     company=SHARES, column=SHARES, page=SHARES, disputed=SHARES, marked=YES_NO, repeated=YES_NO,
+    doubled=YES_NO, labels=SHARES,
 )  # fmt: skip
 BEST = Evidence("table:ruled", 1.0, 1.0, 1.0, 1.0, True, True, True, agrees=True, company=1.0)
-MORE = ["label", "layout", "value", "words", "company", "column", "page"]
+MORE = ["label", "layout", "value", "words", "company", "column", "page", "labels"]
 BETTER_TRUE = ["unit_read", "plausible", "agrees", "repeated"]
-BETTER_FALSE = ["unit_due", "scanned", "disagrees", "marked"]
+BETTER_FALSE = ["unit_due", "scanned", "disagrees", "marked", "doubled"]
 
 
 @given(EVIDENCE)
