@@ -45,6 +45,12 @@ def find_runs(bare: np.ndarray, rules: Sequence[Rule], dpi: float) -> list[Run]:
     return sorted(runs, key=lambda run: (run.top, run.x0))
 
 
+def is_dash(run: Run) -> bool:
+    """Whether a run is one flat stroke: a dash on its own, which an engine may take for another sign."""
+    width, height = run.x1 - run.x0, run.bottom - run.top
+    return height < 0.3 * run.height and 1.6 * height < width < 3 * run.height
+
+
 def find_ink(grey: np.ndarray) -> np.ndarray:
     """1 where a pixel is clearly darker than the ground around it, which may be a tinted cell; else 0."""
     small = cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -28,9 +29,15 @@ _FIXED_ADVANCE = 0.6
 _BEARING = 0.05
 _SAME_LINE = 0.14
 _SAME_SIZE = 0.22
-_RAISED_BOTTOM = 0.72
-_RAISED_HEIGHT = 0.78
-_MAYBE_RAISED = frozenset("0123456789*†‡abcde")
+_RAISED_FOOT = 0.2
+_RAISED_DIGIT = 0.8
+_RAISED_LETTER = 0.58
+"""A raised mark stands this share of a capital above the line, and is no taller than the other two."""
+_STARS = frozenset("*†‡")
+_MAYBE_RAISED = _STARS | frozenset("0123456789abcde")
+_NOTHING = re.compile(r"^(\.[1IJjl|!/]|J)\.$")
+"""The sign ./. for "nothing", whose stroke is taken for a letter."""
+_COUNT = re.compile(r"^(O|\dO|O\d)[Tt]$")
 _SUPERSCRIPTS = {"¹": "1", "²": "2", "³": "3"}
 
 
@@ -65,10 +72,10 @@ def find_words(runs: Sequence[ReadRun]) -> list[Word]:
     evened = _evened([replace(line, size=stretch * line.size) for line in lines], runs)
     words: list[Word] = []
     for run, line, even in zip(runs, lines, evened, strict=True):
-        groups: list[list[Placed]] = []
-        for group in _split_at_gaps(run.signs, run.placed, _CAPITAL * line.size, fixed):
-            groups.extend(_split_at_raised(group))
-        words.extend(_word(group, run.left, run.run, even, raised, fixed) for group, raised in _marked(groups))
+        capital, foot = _CAPITAL * line.size, _foot(run.placed)
+        for group in _split_at_gaps(run.signs, run.placed, capital, fixed):
+            parts = _split_at_raised(group, foot, capital)
+            words.extend(_word(part, run.left, even, raised, fixed) for part, raised in parts)
     return words
 
 
@@ -213,39 +220,27 @@ def _split_at_gaps(
     return groups
 
 
-def _split_at_raised(group: list[Placed]) -> list[list[Placed]]:
-    """A word and the small raised signs at its end apart."""
-    tall = [p for p in group if p.sign.text.isalnum()]
-    if len(group) < 2 or not tall:
-        return [group]
-    base = float(np.median([p.bottom for p in tall if p.sign.text not in _DESCENDING] or [p.bottom for p in tall]))
-    height = max(p.bottom - p.top for p in tall)
+def _split_at_raised(group: list[Placed], foot: float, capital: float) -> list[tuple[list[Placed], bool]]:
+    """A word and the small raised signs at its end apart; ``foot`` is where the signs of the line stand."""
     end = len(group)
-    while end > 1 and _is_raised(group[end - 1], base, height):
+    while end and _is_raised(group[end - 1], foot, capital):
         end -= 1
-    return [group[:end], group[end:]] if end < len(group) else [group]
+    parts = [(group[:end], False), (group[end:], True)]
+    return [part for part in parts if part[0]]
 
 
-def _is_raised(placed: Placed, base: float, height: float) -> bool:
-    if placed.sign.text in _SUPERSCRIPTS or placed.sign.text in "*†‡":
+def _is_raised(placed: Placed, foot: float, capital: float) -> bool:
+    sign, height = placed.sign.text, placed.bottom - placed.top
+    if sign in _SUPERSCRIPTS:
         return True
-    lifted = base - placed.bottom > (1 - _RAISED_BOTTOM) * height * 0.6
-    return placed.sign.text in _MAYBE_RAISED and lifted and placed.bottom - placed.top < _RAISED_HEIGHT * height
+    least, most = (0.1, 1.0) if sign in _STARS else (_RAISED_FOOT, _RAISED_LETTER if sign in "abcde" else _RAISED_DIGIT)
+    return sign in _MAYBE_RAISED and foot - placed.bottom > least * capital and height < most * capital
 
 
-def _marked(groups: list[list[Placed]]) -> list[tuple[list[Placed], bool]]:
-    """Groups, and whether each is a raised mark: smaller than the word before it, and above its base line."""
-    marked = []
-    for n, group in enumerate(groups):
-        before = groups[n - 1] if n else None
-        base = [q.bottom for q in before or () if q.sign.text.isalnum() and q.sign.text not in _DESCENDING]
-        raised = (
-            before is not None
-            and len(base) > 0
-            and all(_is_raised(p, float(np.median(base)), max(q.bottom - q.top for q in before)) for p in group)
-        )
-        marked.append((group, raised))
-    return marked
+def _foot(placed: Sequence[Placed]) -> float:
+    """Where the signs of a line stand: the usual bottom of letters and digits without a part below the base line."""
+    bottoms = [p.bottom for p in placed if p.sign.text.isalnum() and p.sign.text not in _DESCENDING]
+    return float(np.median(bottoms or [p.bottom for p in placed]))
 
 
 @dataclass(frozen=True)
@@ -265,8 +260,15 @@ def _line_of(text: str, run: Run) -> _Line:
     return _Line(size, run.bottom - (_DESCENT * size if _DESCENDING & set(text) else 0.0))
 
 
-def _word(group: list[Placed], left: int, run: Run, line: _Line, raised: bool, fixed: bool) -> Word:
-    text = "".join(p.sign.text for p in group)
+def _told_apart(text: str) -> str:
+    """A word whose shape leaves no doubt what a sign like others must be: ``OT`` is ``0T``, ``.J.`` is ``./.``."""
+    if _NOTHING.match(text):
+        return "./."
+    return text.replace("O", "0") if _COUNT.match(text) else text
+
+
+def _word(group: list[Placed], left: int, line: _Line, raised: bool, fixed: bool) -> Word:
+    text = _told_apart("".join(p.sign.text for p in group))
     if raised:
         text = "".join(_SUPERSCRIPTS.get(c, c) for c in text)
     x0, x1 = group[0].x0 - _BEARING * line.size, group[-1].x1 + _BEARING * line.size

@@ -11,15 +11,18 @@ import pypdfium2 as pdfium
 
 from ..schema.claims import Box
 from .engines.lines import engine_name, find_signs_each
+from .engines.signs import Sign
 from .pages import draw_page
 from .photos import read_photo
 from .records import PageContent, Rule, Word
-from .scan_clean import find_drawn_rules, find_fills, find_skew, flatten, straightened, without_leaders, without_rules
-from .scan_runs import cut_out, find_runs, turned_dark_on_light
+from .scan_clean import find_fills, find_skew, flatten, straightened, without_leaders
+from .scan_rules import find_dashed_rules, find_drawn_rules, without_rules
+from .scan_runs import cut_out, find_runs, is_dash, turned_dark_on_light
 from .scan_words import ReadRun, find_words, place_signs
 from .settings import DEFAULT_SETTINGS, ReadSettings
 
 _LEAST_CONFIDENCE = 0.2
+_DASH = "–"
 _LEADER = ".…·"
 """Signs that are the rest of a row of dots where a word has no other."""
 
@@ -43,6 +46,9 @@ def _read(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) ->
     straight, back = straightened(flat, find_skew(flat))
     rules = find_drawn_rules(straight, settings.scan_dpi)
     bare = without_rules(turned_dark_on_light(straight, settings.scan_dpi), rules)
+    dashed = find_dashed_rules(bare, settings.scan_dpi)
+    bare = without_rules(bare, dashed, dashed=True)
+    rules += dashed
     words = read_words(without_leaders(bare, settings.scan_dpi), rules, settings)
     fills = find_fills(straight, settings.scan_dpi)
     height, width = straight.shape
@@ -62,7 +68,10 @@ def read_words(bare: np.ndarray, rules: list[Rule], settings: ReadSettings) -> l
     """The words of a clean picture, run by run, in its pixels."""
     runs = find_runs(bare, rules, settings.scan_dpi)
     cuts = [cut_out(bare, run) for run in runs]
-    signs = find_signs_each([cut for cut, _ in cuts], round(settings.scan_dpi), settings.seconds_per_page)
+    lines = [cut for run, (cut, _) in zip(runs, cuts, strict=True) if not is_dash(run)]
+    answers = iter(find_signs_each(lines, round(settings.scan_dpi), settings.seconds_per_page))
+    signs = [[Sign(_DASH, 1.0, cut.shape[1] / 2)] if is_dash(run) else next(answers)
+             for run, (cut, _) in zip(runs, cuts, strict=True)]  # fmt: skip
     read = [
         ReadRun(run, tuple(found), tuple(place_signs(found, cut)), left)
         for run, (cut, left), found in zip(runs, cuts, signs, strict=True)

@@ -6,7 +6,8 @@ from cogledger.extract.engines.lines import engine_name
 from cogledger.extract.pages import render_page
 from cogledger.extract.pipeline import read_source
 from cogledger.extract.records import Rule
-from cogledger.extract.scan_clean import find_drawn_rules, find_skew, flatten, without_rules
+from cogledger.extract.scan_clean import find_skew, flatten
+from cogledger.extract.scan_rules import find_dashed_rules, find_drawn_rules, without_rules
 from cogledger.extract.scans import read_picture
 from cogledger.extract.sources import find_sources
 from PIL import Image
@@ -124,6 +125,16 @@ def test_rules_are_painted_over_and_nothing_else():
     grey[10:20, 10:20] = 0
     bare = without_rules(grey, [Rule(20, 50, 180, 50)])
     assert bare[50].min() == 255 and bare[15, 15] == 0 and grey[50, 100] == 0
+
+
+def test_dashed_rules_are_found_and_leader_dots_are_not():
+    grey = np.full((200, 900), 255, np.uint8)
+    for x in range(50, 850, 20):
+        grey[60:63, x : x + 12] = 0
+        grey[150:154, x : x + 4] = 0
+    (rule,) = find_dashed_rules(grey, 300)
+    assert rule.horizontal and abs(rule.y0 - 61) < 3 and rule.x0 < 55 and rule.x1 > 830
+    assert without_rules(grey, [rule], dashed=True)[55:70].min() == 255
 
 
 @pytest.mark.slow
