@@ -17,9 +17,12 @@ from .blocks import (
     stretches_between,
     striped_regions,
     with_ends,
+    with_overlapping,
 )
-from .gaps import find_columns, place_pieces, with_territory
+from .centred import share_centred
+from .gaps import GapColumn, find_columns, place_pieces, with_territory
 from .grids import Grid, complete_grid
+from .pieces import columns_of_pieces
 
 
 def find_aligned_grids(
@@ -36,11 +39,13 @@ def find_aligned_grids(
     """
     lines = find_lines(words, settings)
     blocks: list[list[Line]] = []
-    breaks = [line for line in lines if len(line.segments) == 1 and line.segments[0].box in headings]
-    regions = [*ruled_regions(lines, rules, breaks), *striped_regions(lines, fills)]
+    breaks = [line for line in lines if any(_covers(heading, line.box) for heading in headings)]
+    free = [k for k in lines if k not in breaks]
+    regions = [*ruled_regions(lines, rules, breaks), *striped_regions(free, fills, breaks)]
     for top, bottom, x0, x1 in regions:
         inside = [k for k in lines if top <= (k.box.top + k.box.bottom) / 2 <= bottom and lies_within(k, x0, x1)]
-        inside = with_ends(inside, [k for k in lines if k not in inside and lies_within(k, x0, x1)], breaks)
+        beside = [k for k in lines if lies_within(k, x0, x1) and k not in breaks]
+        inside = with_overlapping(with_ends(inside, [k for k in beside if k not in inside], breaks), beside)
         if sum(len(line.segments) > 1 for line in inside) >= 2:
             blocks.append(inside)
             lines = [line for line in lines if line not in inside]
@@ -71,15 +76,35 @@ def rows_of_columns(grid: Grid, settings: ReadSettings = DEFAULT_SETTINGS) -> Gr
     return complete_grid(len(merged), len(columns), cells_of_rows(merged), "aligned", area) if len(merged) > 1 else None
 
 
+def _covers(heading: Box, line: Box) -> bool:
+    return (heading.x0 - 1 <= line.x0 and line.x1 <= heading.x1 + 1
+            and heading.top - 1 <= line.top and line.bottom <= heading.bottom + 1)  # fmt: skip
+
+
+def _held(block: Sequence[Line], borders: Sequence[tuple[float, float]]) -> list[GapColumn]:
+    """Columns between known borders, with the stretch that their words cover."""
+    columns = []
+    for n, (left, right) in enumerate(borders):
+        own = [s.box for k in block for s in k.segments if left - 1 <= s.box.x0 and s.box.x1 <= right + 1]
+        box = union(own) if own else None
+        x0, x1 = (box.x0, box.x1) if box else (left, right)
+        columns.append(GapColumn(x0, x1, left if n else -1e9, right if n + 1 < len(borders) else 1e9))
+    return columns
+
+
 def _grid_of(block: list[Line], rules: Sequence[Rule], edges: Sequence[Rule]) -> Grid | None:
-    columns = find_columns(block)
+    if max(len(line.segments) for line in block) < 2:
+        return None
+    area = union(line.box for line in block)
+    pieces = columns_of_pieces(rules, block)
+    columns = _held(block, pieces) if pieces else find_columns(block, rules)
     if len(columns) < 2:
         return None
     rows = [LineRow([line], place_pieces(line, columns, rules)) for line in block]
     widen_headers(rows, columns)
-    area = union(line.box for line in block)
     rows = merge_rows(rows, find_bands([*rules, *edges], area), len(columns))
     if len(rows) < 2:
         return None
+    share_centred(rows)
     cells = cells_of_rows(rows)
     return complete_grid(len(rows), len(columns), cells, "aligned", area)

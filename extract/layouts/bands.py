@@ -18,6 +18,7 @@ _WRAP_PITCH = 0.78
 _LEAST_BANDS = 3
 _MANY_BANDS = 4
 _OPEN_END = re.compile(r"\w.*(?:[-–—/,;·(+]|\b(?:to|bis|tot|or|und|and|with|max|min)\.?)\s*$", re.IGNORECASE)
+_OPEN_START = re.compile(r"\s*(?:[/,;·)+]\s*\w|(?:to|bis|tot|or|und|and|oder|ou|et|con|per)\b)", re.IGNORECASE)
 
 
 @dataclass(eq=False)
@@ -58,17 +59,24 @@ def merge_rows(rows: list[LineRow], bands: list[float], columns: int) -> list[Li
     """Rows with the further lines of their cells joined: within a ruled band or a cluster, else by nearness."""
     kept = group_lines(rows)
     rows = [row for row in rows if row not in kept]
-    for _, group in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands)):
-        band = list(group)
-        anchors = [row for row in band if 0 in row.filled() and len(row.filled()) > 1]
+    groups = [list(g) for _, g in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands))]
+    counts = [len(_anchors(band)) for band in groups]
+    by_row = len(bands) > _MANY_BANDS or (sum(n <= 1 for n in counts[1:]) > 1 and max(counts[1:]) < _LEAST_BANDS)
+    for band in groups:
+        anchors = _anchors(band)
         clusters = _tight_clusters(band)
-        if len(bands) >= _LEAST_BANDS and (len(anchors) <= 1 or len(bands) > _MANY_BANDS):
+        if len(bands) >= _LEAST_BANDS and (len(anchors) <= 1 or by_row):
             kept.extend(_rows_of_group(band))
         elif clusters:
             kept.extend(row for cluster in clusters for row in _rows_of_group(cluster))
         else:
             kept.extend(_merged_near(band, anchors, columns))
     return sorted(kept, key=lambda row: row.middle)
+
+
+def _anchors(rows: Sequence[LineRow]) -> list[LineRow]:
+    """Rows that have words in the first column and in others."""
+    return [row for row in rows if 0 in row.filled() and len(row.filled()) > 1]
 
 
 def group_lines(rows: Sequence[LineRow]) -> list[LineRow]:
@@ -102,9 +110,10 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
     even = [c for c, n in counts.items() if n == most]
     digits = any(ch.isdigit() for _, _, piece in pieces for ch in piece.text)
     goes_on = any(
-        _OPEN_END.search(piece.text) or piece.text.count("(") != piece.text.count(")") for *_, piece in pieces
+        _OPEN_END.search(piece.text) or _OPEN_START.match(piece.text) or piece.text.count("(") != piece.text.count(")")
+        for *_, piece in pieces
     )
-    if most < 2 or not digits or goes_on:
+    if most < 2 or not digits or goes_on or _go_on_in_words(pieces, even):
         return _as_one(group)
     pieces = _with_whole_codes(pieces, most)
     counts = Counter(first for first, last, _ in pieces if first == last)
@@ -121,6 +130,19 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
     for row, middle in zip(rows, middles, strict=True):
         row.lines.extend(line for k in group for line in k.lines if abs(k.middle - middle) < 2)
     return rows if all(row.pieces for row in rows) else _as_one(group)
+
+
+def _go_on_in_words(pieces: Sequence[_Piece], columns: Sequence[int]) -> bool:
+    """Whether in half of the columns a number is followed by a line without one: its unit, or more of its cell."""
+    mixed = 0
+    for column in columns:
+        own = [piece.text for first, last, piece in pieces if first == last == column and _says_something(piece.text)]
+        mixed += 0 < sum(any(c.isdigit() for c in text) for text in own) < len(own)
+    return mixed >= 0.5 * len(columns)
+
+
+def _says_something(text: str) -> bool:
+    return any(c.isalnum() for c in text)
 
 
 def _share(counts: Counter[int], pieces: int) -> int:
@@ -229,7 +251,7 @@ def widen_headers(rows: list[LineRow], columns: list[GapColumn]) -> None:
             return
         filled, under = row.filled(), below.filled() | _header_below(rows, below)
         for n, (first, last, piece) in enumerate(row.pieces):
-            if first != last:
+            if first != last or _is_aligned(piece, first, rows):
                 continue
             middle = (piece.box.x0 + piece.box.x1) / 2
             spans = (
@@ -243,6 +265,15 @@ def widen_headers(rows: list[LineRow], columns: list[GapColumn]) -> None:
             own = abs(columns[first].middle - middle)
             if best and off[best] < 0.6 * piece.size and own > max(0.9 * piece.size, 2 * off[best]):
                 row.pieces[n] = (*best, piece)
+
+
+def _is_aligned(piece: Segment, column: int, rows: Sequence[LineRow]) -> bool:
+    """Whether words begin or end where most others of their own column do: they are no header over several columns."""
+    own = [p for row in rows for first, last, p in row.pieces if first == last == column and p is not piece]
+    near = 0.15 * piece.size
+    begin = sum(abs(p.box.x0 - piece.box.x0) < near for p in own)
+    end = sum(abs(p.box.x1 - piece.box.x1) < near for p in own)
+    return len(own) > 1 and max(begin, end) > 0.5 * len(own)
 
 
 def _header_below(rows: list[LineRow], row: LineRow) -> set[int]:

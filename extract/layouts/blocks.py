@@ -8,12 +8,15 @@ from collections.abc import Iterable, Sequence
 from ...schema.claims import Box
 from ..lines import Line
 from ..records import Rule
+from .pieces import are_apart
 from .ruled import merge_rules
 
 _BLOCK_GAP = 2.6
 _ROOMY_GAP = 7.0
-_BLANK_LINE = 0.9
+_OVERLAP = 0.25
+_MOST_OVERLAPPING = 16
 _LEAST_STRIPE_PT = 60.0
+_HEADING_ROOM = 1.6
 _TALLEST_ROW_PT = 120.0
 
 
@@ -38,18 +41,24 @@ def ruled_regions(
         for n in range(1, len(group)):
             between = [k for k in lines if group[n - 1].y0 < (k.box.top + k.box.bottom) / 2 < group[n].y0
                        and k.box.x1 > group[n].x0 and k.box.x0 < group[n].x1]  # fmt: skip
-            if between and (_are_apart(between) or any(k in breaks for k in between)):
+            if between and (are_apart(between) or any(k in breaks for k in between)):
                 regions.extend(_region(group[start:n]))
                 start = n
         regions.extend(_region(group[start:]))
     return regions
 
 
-def striped_regions(lines: Sequence[Line], fills: Sequence[Box]) -> list[tuple[float, float, float, float]]:
-    """Stretches of filled and unfilled rows in turn: (top, bottom, x0, x1), with the unfilled ones at their ends."""
+def striped_regions(
+    lines: Sequence[Line], fills: Sequence[Box], breaks: Sequence[Line] = ()
+) -> list[tuple[float, float, float, float]]:
+    """Stretches of filled and unfilled rows in turn: (top, bottom, x0, x1), with the unfilled ones at their ends.
+
+    No stretch runs over one of the ``breaks``.
+    """
+    edges = [k.box.top for k in breaks]
     stacks: list[list[Box]] = []
     for fill in sorted(_filled_rows(fills), key=lambda f: f.top):
-        home = next((s for s in reversed(stacks) if _continues_stripes(s[-1], fill)), None)
+        home = next((s for s in reversed(stacks) if _continues_stripes(s[-1], fill, edges)), None)
         if home is None:
             stacks.append([fill])
         else:
@@ -67,6 +76,25 @@ def striped_regions(lines: Sequence[Line], fills: Sequence[Box]) -> list[tuple[f
         below = [k for k in ends if bottom - 2 <= k.box.top and k.box.bottom <= bottom + room]
         regions.append((min([top, *(k.box.top for k in above)]), max([bottom, *(k.box.bottom for k in below)]), x0, x1))
     return regions
+
+
+def with_overlapping(inside: list[Line], others: Sequence[Line]) -> list[Line]:
+    """Lines of a stretch with those that overlap them in height: further parts of the same cells."""
+    inside, left = list(inside), [k for k in others if not any(k is own for own in inside)]
+    spans = [(k.box.top, k.box.bottom) for k in inside]
+    found = True
+    while found:
+        near = [k for k in left if _overlaps(k, spans)]
+        found = bool(near)
+        inside.extend(near)
+        spans = [(k.box.top, k.box.bottom) for k in near]
+        left = [k for k in left if not any(k is one for one in near)]
+    return sorted(inside, key=lambda k: k.box.top + k.box.bottom)
+
+
+def _overlaps(line: Line, spans: Sequence[tuple[float, float]]) -> bool:
+    top, bottom = line.box.top, line.box.bottom
+    return any(min(bottom, b) - max(top, a) > _OVERLAP * (bottom - top) for a, b in spans)
 
 
 def _filled_rows(fills: Sequence[Box]) -> list[Box]:
@@ -87,17 +115,11 @@ def row_edges(fills: Sequence[Box]) -> list[Rule]:
     return [Rule(f.x0, y, f.x1, y) for f in fills for y in (f.top, f.bottom) if f.bottom - f.top < _TALLEST_ROW_PT]
 
 
-def _continues_stripes(last: Box, fill: Box) -> bool:
+def _continues_stripes(last: Box, fill: Box, breaks: Sequence[float]) -> bool:
     height = max(last.bottom - last.top, fill.bottom - fill.top)
+    if fill.top - last.bottom > _HEADING_ROOM * height and any(last.bottom - 1 < y < fill.top for y in breaks):
+        return False
     return abs(last.x0 - fill.x0) < 3 and abs(last.x1 - fill.x1) < 3 and -1 < fill.top - last.bottom < 2.5 * height
-
-
-def _are_apart(lines: Sequence[Line]) -> bool:
-    """Whether lines between two rules are none of a table: single segments, or mostly so and with a gap."""
-    single = [len(k.segments) == 1 for k in lines]
-    gaps = [b.box.top - a.box.bottom for a, b in itertools.pairwise(lines)]
-    height = lines[0].box.bottom - lines[0].box.top
-    return all(single) or (single[0] and sum(single) > 0.6 * len(single) and max(gaps) > _BLANK_LINE * height)
 
 
 def _region(rules: Sequence[Rule]) -> list[tuple[float, float, float, float]]:
@@ -139,14 +161,35 @@ def lies_within(line: Line, x0: float, x1: float) -> bool:
 
 
 def find_blocks(lines: Sequence[Line]) -> Iterable[list[Line]]:
-    """Runs of neighbouring lines in which most have several segments."""
+    """Runs of neighbouring lines in which most have several segments.
+
+    Lines that overlap in height (cells of two lines beside cells of one) go together.
+    """
+    held = _rows(lines)
+    rows = [Line(tuple(sorted((s for k in row for s in k.segments), key=lambda s: s.box.x0))) for row in held]
+    members = {id(row): own for row, own in zip(rows, held, strict=True)}
     block: list[Line] = []
-    for n, line in enumerate(lines):
-        if block and _breaks(line, block, lines[n + 1] if n + 1 < len(lines) else None):
-            yield from _trimmed(block)
+    for n, row in enumerate(rows):
+        if block and _breaks(row, block, rows[n + 1] if n + 1 < len(rows) else None):
+            yield from ([k for r in b for k in members[id(r)]] for b in _trimmed(block))
             block = []
-        block.append(line)
-    yield from _trimmed(block)
+        block.append(row)
+    yield from ([k for r in b for k in members[id(r)]] for b in _trimmed(block))
+
+
+def _rows(lines: Sequence[Line]) -> list[list[Line]]:
+    """Lines in runs that overlap in height, as no lines of one column do; a run of very many is none."""
+    runs: list[list[Line]] = []
+    bottom = 0.0
+    for line in lines:
+        height = line.box.bottom - line.box.top
+        if runs and bottom - line.box.top > _OVERLAP * height:
+            runs[-1].append(line)
+            bottom = max(bottom, line.box.bottom)
+        else:
+            runs.append([line])
+            bottom = line.box.bottom
+    return [part for run in runs for part in ([run] if len(run) <= _MOST_OVERLAPPING else [[k] for k in run])]
 
 
 def _breaks(line: Line, block: list[Line], following: Line | None) -> bool:

@@ -16,6 +16,7 @@ _OVER_BLANK = 1.35
 _LEAST_BLANKS = 8
 _LEAST_ORDERED = 4
 _NEARLY_ALL = 0.8
+_RULE_END = 8.0
 
 
 @dataclass(frozen=True)
@@ -33,8 +34,8 @@ class GapColumn:
         return (self.x0 + self.x1) / 2
 
 
-def find_columns(block: Sequence[Line]) -> list[GapColumn]:
-    """The columns of a block, by the gaps that run through its fullest lines."""
+def find_columns(block: Sequence[Line], rules: Sequence[Rule] = ()) -> list[GapColumn]:
+    """The columns of a block, by the gaps that run through its fullest lines, and by where short rules start."""
     most = max(len(line.segments) for line in block)
     core = [line for line in block if len(line.segments) >= max(2, 0.6 * most)]
     plain = [line for line in core if not all(s.bold for s in line.segments)]
@@ -62,7 +63,23 @@ def find_columns(block: Sequence[Line]) -> list[GapColumn]:
         for piece in line.segments if line not in core else ():
             if all(piece.box.x1 < a or piece.box.x0 > b for a, b in found):
                 found.append((piece.box.x0, piece.box.x1))
-    return with_territory(sorted(found))
+    return with_territory(_parted_at_rules(sorted(found), block, rules))
+
+
+def _parted_at_rules(
+    intervals: list[tuple[float, float]], block: Sequence[Line], rules: Sequence[Rule]
+) -> list[tuple[float, float]]:
+    """Columns parted where short rules within the block start, if words of several lines start there too."""
+    top, bottom = min(k.box.top for k in block), max(k.box.bottom for k in block)
+    left, right = intervals[0][0], intervals[-1][1]
+    starts = {round(r.x0) for r in rules if r.horizontal and top < r.y0 < bottom and r.x1 > right - _RULE_END
+              and r.x0 > left + _RULE_END}  # fmt: skip
+    parted: list[tuple[float, float]] = []
+    for a, b in intervals:
+        inner = [x for x in starts if a + _RULE_END < x < b - _RULE_END]
+        held = [s.box.x0 for k in block for s in k.segments if inner and abs(s.box.x0 - inner[0]) < _RULE_END]
+        parted.extend([(a, min(held) - 1), (min(held), b)] if len(inner) == 1 and len(held) > 1 else [(a, b)])
+    return parted
 
 
 def _by_order(start: float, end: float, spans: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[float, float]]:
@@ -123,7 +140,8 @@ def place_pieces(line: Line, columns: list[GapColumn], rules: Sequence[Rule]) ->
     """Each segment of a line with the columns that it covers."""
     placed = []
     for segment in line.segments:
-        for piece in _parted_at_columns(segment, columns):
+        over = _rule_under(segment, line, columns, rules)
+        for piece in [segment] if over else _parted_at_columns(segment, columns):
             first = last = _home(piece, columns)
             for n, column in enumerate(columns):
                 shared = min(piece.box.x1, column.x1) - max(piece.box.x0, column.x0)

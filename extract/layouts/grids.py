@@ -87,6 +87,21 @@ def complete_grid(rows: int, cols: int, cells: Sequence[Cell], reader: str, area
     return Grid(rows, cols, (*cells, *blank), reader)
 
 
+def without_blanks(grid: Grid) -> Grid:
+    """The grid without rows and columns that hold no words."""
+    for turned in (False, True):
+        filled = sorted({r for c in grid.cells if c.words for r in range(c.row, c.row + c.row_span)})
+        if len(filled) < grid.rows:
+            at = {row: n for n, row in enumerate(filled)}
+            kept = [(c, [at[r] for r in range(c.row, c.row + c.row_span) if r in at]) for c in grid.cells]
+            cells = tuple(Cell(rows[0], c.col, len(rows), c.col_span, c.words, c.area) for c, rows in kept if rows)
+            grid = Grid(len(filled), grid.cols, cells, grid.reader)
+        grid = grid.turned()
+        if turned:
+            return grid
+    return grid
+
+
 def inside(words: Iterable[Word], box: Box, room: float = 1.0) -> list[Word]:
     """The words whose centre lies in ``box``, grown by ``room`` points."""
     return [w for w in words if box.x0 - room <= (w.box.x0 + w.box.x1) / 2 <= box.x1 + room

@@ -15,7 +15,7 @@ from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .aligned import find_aligned_grids, rows_of_columns
 from .bands import find_bands
 from .blocks import row_edges
-from .grids import Grid
+from .grids import Grid, without_blanks
 from .paragraphs import words_of_paragraphs
 from .partly import open_crowded
 from .ruled import find_ruled_grids
@@ -33,7 +33,7 @@ _BULLET = re.compile(r"\W{1,3}|\^\{\w+\}|\(?(?:[ivx]{1,4}|\w|\d{1,2}(?:\.\d{1,2}
 def find_tables(page: PageContent, settings: ReadSettings = DEFAULT_SETTINGS) -> list[Grid]:
     """The tables of a page from top to bottom, as grids of at least two rows and two columns."""
     drawn = [_with_rows(grid, settings) for grid in find_ruled_grids(page, settings)]
-    tables = [grid for grid in drawn if _is_table(grid)]
+    tables = [without_blanks(grid) for grid in drawn if _is_table(grid)]
     taken = {word for grid in tables for word in grid.words}
     free = [word for word in page.words if word not in taken]
     lines = find_lines(free, settings)

@@ -8,6 +8,7 @@ from ...schema.claims import Box
 from ..records import PageContent, Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .grids import Cell, Grid, complete_grid, inside
+from .pieces import implied_uprights
 
 _COVER = 0.6
 _OUTSIDE_PT = 6.0
@@ -17,7 +18,7 @@ def find_ruled_grids(
     page: PageContent, settings: ReadSettings = DEFAULT_SETTINGS, keep_empty: bool = False
 ) -> list[Grid]:
     """Tables whose cells are told apart by drawn lines, from top to bottom; a frame has one cell."""
-    rules = merge_rules(page.rules, settings.rule_snap_pt)
+    rules = merge_rules([*page.rules, *implied_uprights(page.rules, page.words, settings)], settings.rule_snap_pt)
     grids = []
     for frame in _frames(rules, settings.rule_snap_pt + 1):
         grid = _grid_of(frame, page.words, settings)
