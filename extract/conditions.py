@@ -26,11 +26,12 @@ def _find(text: str, languages: tuple[str, ...]) -> tuple[tuple[str, float | str
             (rings if max(numbers) <= 3 and "ring" in names else speeds).update(numbers)
         elif "ring" in names and max(numbers) <= 3:
             rings.update(numbers)
-    terms = analyse(text, languages).terms
-    for n, term in enumerate(terms):
-        counts = {n.removeprefix("ring_count.") for n in term.names("answer") if n.startswith("ring_count.")}
-        before_ring = n + 1 < len(terms) and "ring" in terms[n + 1].names("concept")
-        if len(counts) == 1 and (len(term.text) > 3 or before_ring):
+    words = fold(text).split()
+    for n, word in enumerate(words):
+        names = analyse(word, languages).names("answer")
+        counts = {name.removeprefix("ring_count.") for name in names if name.startswith("ring_count.")}
+        before_ring = n + 1 < len(words) and "ring" in analyse(words[n + 1], languages).names("concept")
+        if len(counts) == 1 and (len(word) > 3 or before_ring):
             rings.add(float(counts.pop()))
     if len(rings) > 1 or len(speeds) > 1 or is_denied(text, languages):
         return ()

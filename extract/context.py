@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ..schema.claims import Box
 from ..schema.limits import PartKind
@@ -12,7 +12,7 @@ from ..schema.parts import code_key
 from .conditions import find_condition
 from .labels import LANGUAGES, analyse, find_label_hits
 from .lines import Line, Segment
-from .records import Heading
+from .records import Entry, Heading
 from .subjects import Subject, parse_heading, parse_variant
 
 _NOTE = re.compile(
@@ -195,6 +195,20 @@ def _heading(segment: Segment, languages: tuple[str, ...], body_size: float, pla
 def _is_kind_alone(text: str, languages: tuple[str, ...]) -> bool:
     terms = analyse(text, languages).terms
     return all(t.names("part") for t in terms)
+
+
+def for_versions(entry: Entry, headings: Sequence[Heading]) -> list[Entry]:
+    """An entry under a heading such as ``AB12``, over headings ``AB12-S`` and ``AB12-L``: one for each of these."""
+    code = code_key(entry.subject.code)
+    versions: list[str] = []
+    for heading in headings if code else ():
+        own = code_key(heading.subject.code)
+        longer = own != code and own.startswith(code) and not any(c.isdigit() for c in own[len(code) :])
+        if longer and heading.box.top > entry.box.top:
+            versions.append(heading.subject.code or "")
+    if len(versions) < 2 or entry.subject.variant:
+        return [entry]
+    return [replace(entry, subject=replace(entry.subject, code=own)) for own in dict.fromkeys(versions)]
 
 
 def find_notes(lines: Sequence[Line], languages: tuple[str, ...]) -> dict[str, Note]:

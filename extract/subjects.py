@@ -92,8 +92,11 @@ def _without_trade_words(piece: str, languages: tuple[str, ...]) -> str:
     return " ".join(kept) if any(c.isdigit() for w in kept for c in w) else piece
 
 
+_JOINT_END = re.compile(r"\s(?:and|und|et|e|y|en|or|oder|ou|o|of)$|[/&+,]$", re.IGNORECASE)
+
+
 def _names_model(piece: str) -> bool:
-    if not re.search(r"\d", piece) or len(piece.split()) > 3 or len(piece) > 20:
+    if not re.search(r"\d", piece) or len(piece.split()) > 3 or len(piece) > 20 or _JOINT_END.search(piece):
         return False
     if piece.isdigit():
         return 3 <= len(piece) <= 6
@@ -116,14 +119,28 @@ def _states_number(piece: str) -> bool:
 
 @lru_cache(maxsize=20_000)
 def find_kinds(text: str, languages: tuple[str, ...] = LANGUAGES) -> tuple[tuple[PartKind, Term], ...]:
-    """Part kinds that words name, in order; a longer name wins over one inside it."""
+    """Part kinds that words name, in order; a longer name wins over one inside it, a compound's head over its rest.
+
+    A derailleur that is called front by itself, but stands beside a word for rear, is the rear one, and the reverse.
+    """
     found = []
-    for term in analyse(text, languages).terms:
+    terms = analyse(text, languages).terms
+    for n, term in enumerate(terms):
         names = term.names("part")
-        if not names or term.quality < 0.85:
+        head = n + 1 == len(terms) or terms[n + 1].start != term.start
+        if not names or term.quality < 0.85 or not head:
             continue
-        found.extend((PartKind(name), term) for name in sorted(names))
+        beside = terms[max(0, n - 1)].names("concept") | terms[min(len(terms) - 1, n + 1)].names("concept")
+        found.extend((_turned(PartKind(name), beside), term) for name in sorted(names))
     return tuple(found)
+
+
+def _turned(kind: PartKind, beside: frozenset[str]) -> PartKind:
+    if kind is PartKind.FRONT_DERAILLEUR and "rear" in beside and "front" not in beside:
+        return PartKind.REAR_DERAILLEUR
+    if kind is PartKind.REAR_DERAILLEUR and "front" in beside and "rear" not in beside:
+        return PartKind.FRONT_DERAILLEUR
+    return kind
 
 
 def _take_kind(text: str, languages: tuple[str, ...]) -> tuple[PartKind | None, str]:
@@ -233,10 +250,10 @@ def _heading_code(text: str, with_kind: bool, languages: tuple[str, ...]) -> str
     tokens = [t.strip(".,–-·/") for t in (m.group() for m in _TOKEN.finditer(text))]
     plain = [t for t in tokens if _PLAIN_CODE.match(t) and is_code(t)]
     if len(plain) == 1 or not with_kind:
-        return plain[0] if len(plain) == 1 else None
+        return _with_letter(plain[0], text) if len(plain) == 1 else None
     loose = [t for t in tokens if is_code(t) or re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", t)]
     if len(loose) == 1:
-        return loose[0]
+        return _with_letter(loose[0], text)
     if loose:
         return None
     numbers = [n for n, t in enumerate(tokens) if re.fullmatch(r"\d{2,6}[A-Za-z]?", t) and not _is_year(t)]
@@ -247,6 +264,12 @@ def _heading_code(text: str, with_kind: bool, languages: tuple[str, ...]) -> str
     if re.fullmatch(r"[A-Z][A-Za-z]{0,7}", before) and not analyse(before, languages).terms[0].meanings:
         return f"{before} {tokens[at]}"
     return tokens[at] if len(tokens[at]) >= 3 else None
+
+
+def _with_letter(code: str, text: str) -> str:
+    """A code with the single capital that stands behind it (``AB12 T``); sizes are variants, and stay apart."""
+    found = re.search(rf"(?<!\S){re.escape(code)} ([A-Z])(?![^\s,;:.)])", text)
+    return f"{code} {found.group(1)}" if found and not _LONE_SIZE.match(found.group(1)) else code
 
 
 def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] = ()) -> Subject | None:

@@ -60,12 +60,22 @@ def _unit_of(tokens: Iterable[Token], row: LimitKey) -> tuple[Unit | None, bool]
     for token in tokens:
         if token.kind == "foreign" or (token.kind == "speed" and row.key not in ("rear_speeds", "ring_count")):
             return None, False
+        if token.kind == "filler" and row.key in _COG_KEYS and _speaks_of_rings(token.text):
+            return None, False
         if token.kind == "unit":
             unit = UNIT_WORDS.get(token.text, Unit.DEGREE)
             if unit != row.unit and not (row.unit is Unit.COUNT and token.text in ("pcs", "l", "link", "links")):
                 return None, False
             read = unit
     return read, True
+
+
+_COG_KEYS = frozenset({"largest_cog", "smallest_cog", "cogs"})
+
+
+def _speaks_of_rings(word: str) -> bool:
+    names = analyse(word).names("concept")
+    return "ring" in names and "cog" not in names
 
 
 def _numbers(tokens: Iterable[Token]) -> list[float]:
@@ -216,7 +226,15 @@ def _parse_words(text: str, row: LimitKey, languages: tuple[str, ...]) -> Value 
         return None
     if row.key == "replaces":
         return Value(text=text) if re.search(r"\d", text) and len(text.split()) <= 4 else None
+    if row.key == "shift_family" and not _may_be_family(text, languages):
+        return None
     return Value(text=text, certain=0.97 if len(text.split()) <= 4 else 0.8)
+
+
+def _may_be_family(text: str, languages: tuple[str, ...]) -> bool:
+    """Whether words may be a maker's own name: not a number alone, nor just the name of a part."""
+    terms = analyse(text, languages).terms
+    return any(c.isalpha() for c in text) and not all(t.names("part") for t in terms)
 
 
 def _parse_choice(text: str, row: LimitKey, languages: tuple[str, ...]) -> Value | None:

@@ -72,10 +72,11 @@ def limit_patterns() -> tuple[Pattern, ...]:
         rows: dict[PartKind | None, list[str]] = {None: rules["needs"]}
         rows |= {PartKind(kind): needs for kind, needs in rules.get("needs_of", {}).items()}
         takes, never = frozenset(rules.get("takes", ())), frozenset(rules.get("never", ()))
-        patterns.extend(
-            Pattern(limit, tuple(frozenset(row.split()) for row in needs), takes, never, only)
-            for only, needs in rows.items()
-        )
+        for only, needs in rows.items():
+            ruled_out = never | frozenset(rules.get("never_of", {}).get(only, ()))
+            patterns.append(
+                Pattern(limit, tuple(frozenset(row.split()) for row in needs), takes - ruled_out, ruled_out, only)
+            )
     return tuple(patterns)
 
 
@@ -116,10 +117,22 @@ def find_label_hits(
 
     A label in several languages (``Weight / Gewicht``) is read by its parts where the whole says nothing clear.
     """
-    hits = _whole_label_hits(label, kind, languages)
+    hits = _bound_label_hits(label, kind, languages) or _whole_label_hits(label, kind, languages)
     if (not hits or hits[0].score < _CLEAR) and _PARTED.search(label):
         return _parted_label_hits(label, kind, languages) or hits
     return hits
+
+
+def _bound_label_hits(label: str, kind: PartKind | None, languages: tuple[str, ...]) -> tuple[LabelHit, ...]:
+    """A label that names its limit by a bound and ends in another: ``Min. sprocket highest`` is a highest smallest."""
+    bare, unit = split_unit(label)
+    terms = analyse(bare, languages).terms
+    last = terms[-1].names("concept") & {"max", "min"} if len(terms) > 2 else frozenset[str]()
+    if len(last) != 1 or not any(t.names("concept") & {"max", "min"} for t in terms[:-1]):
+        return ()
+    hits = _whole_label_hits(" ".join(t.text for t in terms[:-1]), kind, languages)
+    bound = "high" if "max" in last else "low"
+    return tuple(replace(h, bound=bound, unit=unit or h.unit) for h in hits)
 
 
 _PARTED = re.compile(r"\s[/|]\s")

@@ -9,7 +9,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..context import DocumentMemory, PageContext, find_headings, find_notes
+from ..context import DocumentMemory, PageContext, find_headings, find_notes, for_versions
 from ..labels import page_languages
 from ..lines import Line, find_lines
 from ..marks import find_legend
@@ -59,7 +59,8 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
         entries.extend((entry.box.top, entry) for entry in read_grid(grid, context))
     if headings:
         memory.heading = headings[-1].subject
-    return PageEntries(tuple(e for _, e in sorted(entries, key=lambda pair: pair[0])), context, (*tables, *grids))
+    whole = (e for _, e in sorted(entries, key=lambda pair: pair[0]))
+    return PageEntries(tuple(own for e in whole for own in for_versions(e, headings)), context, (*tables, *grids))
 
 
 def _columns_under_headings(words: list[Word], headings: Sequence[Heading]) -> list[list[Word]]:

@@ -58,5 +58,5 @@ def find_shared_bounds(
     return paired
 
 
-def _bound_to(hit: LabelHit, bound: str) -> LabelHit:
+def _bound_to(hit: LabelHit, bound: str | None) -> LabelHit:
     return LabelHit(hit.limit, hit.score, bound, hit.unit, hit.needs, hit.only)

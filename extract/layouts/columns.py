@@ -197,12 +197,21 @@ def _role_column(
     headed = [n for n in shares if columns[n].role is role]
     headed.sort(key=lambda n: "order" in analyse(columns[n].header).names("concept"))
     for n in headed:
-        if shares[n] >= _MOSTLY or (not columns[n].hits and shares[n] > (0.3 if role is Role.MODEL else 0.0)):
+        least = 0.3 if role is Role.MODEL else 0.0
+        if shares[n] >= _MOSTLY or (not columns[n].hits and shares[n] > least):
+            return n
+        if role is Role.VARIANT and not columns[n].hits and _may_hold_variants(bodies[n]):
             return n
     held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits]
     if role is Role.MODEL:
         held = [n for n in held if not columns[n].header or (n == 0 and _may_hold_models(columns[n], bodies[n]))]
     return held[0] if held else None
+
+
+def _may_hold_variants(body: Sequence[str]) -> bool:
+    """Whether cells under a heading for versions are short names of their own, some of them used more than once."""
+    names = [text for text in body if len(text.split()) <= 3 and text[:1].isalpha() and len(text) <= 20]
+    return len(names) == len(body) and len(set(body)) > 1 and not any(is_code(t) and len(t) > 4 for t in body)
 
 
 def _may_hold_models(column: Column, body: list[str]) -> bool:

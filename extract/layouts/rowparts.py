@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from ...schema.parts import code_key, variant_key
@@ -24,31 +26,63 @@ def known_kind(subject: Subject, context: PageContext) -> Subject:
 def model_owners(view: View, languages: tuple[str, ...]) -> dict[int, int | None] | None:
     """For a table whose model cells stand once for several variants: row → the row that names its model.
 
-    The variants' own order tells the groups: a group ends where a variant comes again. Where each group holds just
-    one model cell, that is its model, wherever in the group it stands; a group that holds none or several has
-    ``None``. The answer is ``None`` where the table has no blank model cells or no variants.
+    A name may stand in the first row of its group or anywhere in it. Read down from each name, no variant may come
+    twice; read by the variants' own order, a group ends where one comes again and must hold just one name. Where both
+    ways are possible and differ, and where neither is, the row has ``None``. The answer is ``None`` where the table
+    has no blank model cells or no variants.
     """
     models = next((n for n, c in enumerate(view.columns) if c.role is Role.MODEL), None)
     variants = next((n for n, c in enumerate(view.columns) if c.role is Role.VARIANT), None)
     rows = range(view.header_rows, view.grid.rows)
     if models is None or variants is None or all(view.grid.at(r, models).words for r in rows):
         return None
+    cells = {r: view.grid.at(r, models) for r in rows}
+    named = {r: cell for r, cell in cells.items() if parse_model_cell(cell.text, languages)}
+    named = {r: cell for r, cell in named.items() if r - 1 not in cells or cells[r - 1] is not cell}
+    keys = {r: "" if is_nothing(text := view.grid.at(r, variants).text) else variant_key(text) for r in rows}
+    downward = _owners(_groups(rows, lambda row, _: row in named), named, keys)
+    by_order = _owners(_groups(rows, lambda row, group: _ends_before(keys, row, group)), named, keys)
+    if None in downward.values():
+        return by_order
+    if None in by_order.values():
+        return downward
+    return {r: owner if by_order[r] == owner else None for r, owner in downward.items()}
+
+
+def _ends_before(keys: Mapping[int, str], row: int, group: Sequence[int]) -> bool:
+    seen = {keys[r] for r in group}
+    return not keys[row] or keys[row] in seen or "" in seen
+
+
+def _groups(rows: Iterable[int], starts: Callable[[int, Sequence[int]], bool]) -> list[list[int]]:
     groups: list[list[int]] = []
-    seen: set[str] = set()
     for row in rows:
-        text = view.grid.at(row, variants).text
-        variant = "" if is_nothing(text) else variant_key(text)
-        if not groups or variant in seen or not variant or "" in seen:
+        if not groups or starts(row, groups[-1]):
             groups.append([])
-            seen = set()
         groups[-1].append(row)
-        seen.add(variant)
+    return groups
+
+
+def _owners(groups: Sequence[Sequence[int]], named: Container[int], keys: Mapping[int, str]) -> dict[int, int | None]:
     owners: dict[int, int | None] = {}
     for group in groups:
-        cells = {view.grid.at(r, models): r for r in reversed(group)}
-        named = [r for cell, r in cells.items() if parse_model_cell(cell.text, languages)]
-        owners.update((r, named[0] if len(named) == 1 else None) for r in group)
+        names = [r for r in group if r in named]
+        versions = [keys[r] for r in group]
+        sure = len(names) == 1 and (len(set(versions)) == len(versions) and ("" not in versions or len(group) == 1))
+        owners.update((r, names[0] if sure else None) for r in group)
     return owners
+
+
+def repeated_models(view: View, languages: tuple[str, ...]) -> frozenset[str]:
+    """Codes that several rows name though no column tells versions: what sets these rows apart was not understood."""
+    models = next((n for n, c in enumerate(view.columns) if c.role is Role.MODEL), None)
+    if models is None or any(c.role is Role.VARIANT for c in view.columns):
+        return frozenset()
+    counts: Counter[str] = Counter()
+    for row in range(view.header_rows, view.grid.rows):
+        subjects = parse_model_cell(view.grid.at(row, models).text, languages)
+        counts.update({s.code for s in subjects if s.code and s.variant is None})
+    return frozenset(code for code, n in counts.items() if n > 1)
 
 
 def row_subjects(

@@ -23,7 +23,7 @@ from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 from .matrix import joined_choices
 from .mending import mended
-from .rowparts import has_blank_model, known_kind, model_owners, row_doubt, row_subjects, section_row
+from .rowparts import has_blank_model, known_kind, model_owners, repeated_models, row_doubt, row_subjects, section_row
 
 _LABELS_SHARE = 0.6
 
@@ -144,6 +144,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
     owners = model_owners(view, context.languages)
     has_model = any(c.role is Role.MODEL for c in view.columns)
     section = Subject()
+    unparted = repeated_models(view, context.languages)
     for row in range(view.header_rows, grid.rows):
         spanning = section_row(grid, row, context)
         if spanning is not None:
@@ -162,7 +163,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
             whole = subject.filled_from(base)
             whole = whole.filled_from(replace(above, kind=None)) if not has_model else whole
             for entry in _row_entries(view, row, whole, context):
-                yield replace(entry, certain=min(entry.certain, doubt))
+                yield replace(entry, certain=min(entry.certain, doubt, 0.3 if whole.code in unparted else 1.0))
 
 
 def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
@@ -254,11 +255,19 @@ def _stated_in_note(mark: str, hits: Sequence[LabelHit], context: PageContext) -
     note = context.notes.get(mark)
     if note is None or not note.condition:
         return []
-    return [
-        (words, tuple(sorted(condition.items())))
-        for words, condition in split_condition(f"({note.text})", context.languages)
-        if condition and words and reads(words, hits, context.languages)
-    ]
+    words = note.text.split()
+    for cut in range(len(words) - 1, 0, -1):
+        for value, rest in ((words[:cut], words[cut:]), (words[cut:], words[:cut])):
+            text, condition = " ".join(value).strip(" ,;:."), find_condition(" ".join(rest), context.languages)
+            if condition and not find_condition(text, context.languages) and reads(text, hits, context.languages):
+                return [(text, tuple(sorted(condition.items())))]
+    return []
+
+
+def _holds_other_numbers(text: str, condition: Conditions) -> bool:
+    """Whether a note holds numbers that are none of its condition's: a value that was not understood, perhaps."""
+    own = {value for _, value in condition if isinstance(value, float)}
+    return any(float(number) not in own for number in re.findall(r"\d+", text))
 
 
 def _foreign(condition: tuple[tuple[str, float | str], ...], column: Column) -> tuple[tuple[str, float | str], ...]:
@@ -280,6 +289,8 @@ def _of_marks(marks: Iterable[str], context: PageContext) -> tuple[tuple[tuple[s
         if note is None or not note.condition:
             doubt = min(doubt, 0.5)
             continue
+        if _holds_other_numbers(note.text, note.condition):
+            doubt = min(doubt, 0.3)
         for key, value in note.condition:
             if conditions.setdefault(key, value) != value:
                 doubt = 0.3
