@@ -8,7 +8,7 @@ from ...schema.claims import Box
 from ..lines import Line, find_lines, union
 from ..records import Rule, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
-from .bands import LineRow, cells_of_rows, find_bands, merge_rows, widen_headers
+from .bands import LineRow, cells_of_rows, find_bands, merge_rows
 from .blocks import (
     find_blocks,
     lies_within,
@@ -22,6 +22,7 @@ from .blocks import (
 from .centred import share_centred
 from .gaps import GapColumn, find_columns, place_pieces, with_territory
 from .grids import Grid, complete_grid
+from .headers import widen_headers
 from .pieces import columns_of_pieces
 
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from ...schema.claims import Box
 from ..lines import Line, Segment, union
 from ..records import Rule, Word
-from .gaps import GapColumn
 from .grids import Cell
 
 _WRAP_PITCH = 0.78
@@ -242,46 +241,6 @@ def _home_row(row: LineRow, anchors: list[LineRow], pitch: float, columns: int) 
 def _is_header_line(row: LineRow) -> bool:
     """Whether no word of the row holds a digit, as in a label of several lines."""
     return not any(c.isdigit() for line in row.lines for c in line.text)
-
-
-def widen_headers(rows: list[LineRow], columns: list[GapColumn]) -> None:
-    """Header pieces that stand centred over several columns of the next line are made to cover them."""
-    for row, below in itertools.pairwise(rows[:4]):
-        if any(c.isdigit() for k in (row, below) for line in k.lines for c in line.text):
-            return
-        filled, under = row.filled(), below.filled() | _header_below(rows, below)
-        for n, (first, last, piece) in enumerate(row.pieces):
-            if first != last or _is_aligned(piece, first, rows):
-                continue
-            middle = (piece.box.x0 + piece.box.x1) / 2
-            spans = (
-                (a, b) for a in range(max(0, first - 3), first + 1) for b in range(first, min(len(columns), a + 5))
-            )
-            groups = [(a, b) for a, b in spans
-                      if b > a and all(c == first or c not in filled for c in range(a, b + 1))
-                      and all(c in under for c in range(a, b + 1))]  # fmt: skip
-            off = {(a, b): abs((columns[a].x0 + columns[b].x1) / 2 - middle) for a, b in groups}
-            best = min(off, key=lambda g: (round(off[g] / (0.4 * piece.size)), g[1] - g[0]), default=None)
-            own = abs(columns[first].middle - middle)
-            if best and off[best] < 0.6 * piece.size and own > max(0.9 * piece.size, 2 * off[best]):
-                row.pieces[n] = (*best, piece)
-
-
-def _is_aligned(piece: Segment, column: int, rows: Sequence[LineRow]) -> bool:
-    """Whether words begin or end where most others of their own column do: they are no header over several columns."""
-    own = [p for row in rows for first, last, p in row.pieces if first == last == column and p is not piece]
-    near = 0.15 * piece.size
-    begin = sum(abs(p.box.x0 - piece.box.x0) < near for p in own)
-    end = sum(abs(p.box.x1 - piece.box.x1) < near for p in own)
-    return len(own) > 1 and max(begin, end) > 0.5 * len(own)
-
-
-def _header_below(rows: list[LineRow], row: LineRow) -> set[int]:
-    """The columns of the header line after ``row``, where that has no digits either."""
-    at = rows.index(row) + 1
-    if at >= len(rows) or any(c.isdigit() for line in rows[at].lines for c in line.text):
-        return set()
-    return rows[at].filled()
 
 
 def cells_of_rows(rows: list[LineRow]) -> list[Cell]:

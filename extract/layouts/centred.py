@@ -15,52 +15,53 @@ _ON_CENTRE = 0.35
 
 @dataclass(frozen=True)
 class _Label:
-    row: int
     piece: Segment
     middle: float
+    off: float
+    """How far it stands from the middle of the other words of its line."""
 
 
-def share_centred(rows: Sequence[LineRow]) -> None:
+def share_centred(rows: list[LineRow]) -> None:
     """Make pieces of the first columns that stand between rows cover the rows in whose middle they stand.
 
     From the first row on, each piece settles where its rows end, since it stands in their middle, and so where those of
-    the next piece begin. Unless all rows are dealt out so, nothing is changed.
+    the next piece begin. Unless all rows are dealt out so, nothing is changed. Lines of such a piece alone are no rows.
     """
-    body = [n for n, row in enumerate(rows) if any(c.isdigit() for *_, p in row.pieces for c in p.text)]
-    if len(body) < 2:
-        return
-    first = body[0]
+    first = next((n for n, row in enumerate(rows) if any(c.isdigit() for *_, p in row.pieces for c in p.text)), 0)
     for column in range(_LABEL_COLUMNS):
-        middles = [_middle_without(row, column) for row in rows[first:]]
-        labels = _labels_of(rows[first:], column)
-        known = [m for m in middles if m is not None]
-        if len(known) != len(middles) or not labels or len(labels) >= len(rows) - first:
+        body = [row for row in rows[first:] if any(a > column for a, _, _ in row.pieces)]
+        alone = [row for row in rows[first:] if row not in body]
+        if any((a, b) != (column, column) for row in alone for a, b, _ in row.pieces):
             continue
-        if any(abs(k.middle - known[k.row]) > _OFF_ROW * k.piece.size for k in labels):
-            groups = _dealt_out(known, labels)
+        middles = [_middle_without(row, column) for row in body]
+        labels = _labels_of(rows[first:], column)
+        if not labels or len(labels) >= len(body):
+            continue
+        if any(label.off > _OFF_ROW * label.piece.size for label in labels):
+            groups = _dealt_out(middles, labels)
             if groups:
-                _share(rows[first:], column, labels, groups)
+                _share(body, column, labels, groups)
+                rows[first:] = body
 
 
-def _middle_without(row: LineRow, column: int) -> float | None:
-    """The height in the middle of a row's pieces right of a column; ``None`` where it has none."""
-    boxes = [piece.box for first, _, piece in row.pieces if first > column]
-    if not boxes:
-        return None
-    box = union(boxes)
+def _middle_without(row: LineRow, column: int) -> float:
+    """The height in the middle of a row's pieces right of a column."""
+    box = union(piece.box for first, _, piece in row.pieces if first > column)
     return (box.top + box.bottom) / 2
 
 
 def _labels_of(rows: Sequence[LineRow], column: int) -> list[_Label]:
-    """The pieces of one column, those of one row together."""
+    """The pieces of one column from top to bottom, those of one row together."""
     found = []
-    for n, row in enumerate(rows):
+    for row in rows:
         pieces = sorted((p for a, b, p in row.pieces if a == b == column), key=lambda p: p.box.top)
         if pieces:
             box = union(p.box for p in pieces)
             whole = Segment(tuple(w for p in pieces for w in p.words))
-            found.append(_Label(n, whole, (box.top + box.bottom) / 2))
-    return found
+            middle = (box.top + box.bottom) / 2
+            alone = len(pieces) == len(row.pieces)
+            found.append(_Label(whole, middle, 1e9 if alone else abs(middle - _middle_without(row, column))))
+    return sorted(found, key=lambda label: label.middle)
 
 
 def _dealt_out(middles: Sequence[float], labels: Sequence[_Label]) -> list[tuple[int, int]]:

@@ -10,9 +10,10 @@ from ...schema.claims import Box
 from ..lines import Line, find_lines
 from ..records import Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
-from .bands import LineRow, cells_of_rows, merge_rows, widen_headers
+from .bands import LineRow, cells_of_rows, merge_rows
 from .gaps import GapColumn, find_columns, place_pieces
 from .grids import Cell, Grid, complete_grid
+from .headers import widen_headers
 
 _PADDING_PT = 2.0
 _LEAST_LINES = 3
