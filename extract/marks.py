@@ -127,7 +127,11 @@ def find_legend(texts: Iterable[str], languages: tuple[str, ...]) -> dict[str, b
     legend: dict[str, bool | None] = {}
     for text in texts:
         words = text.replace("=", " = ").split()
-        starts = [n for n in range(len(words) - 2) if is_mark(words[n]) and words[n + 1] in _LEGEND_SIGN]
+        starts = [
+            n
+            for n in range(len(words) - 2)
+            if (is_mark(words[n]) and words[n + 1] in _LEGEND_SIGN) or (is_nothing(words[n]) and words[n + 1] == "=")
+        ]
         if not starts or starts[0] > 1 or len(words) > _MOST_LEGEND_WORDS * len(starts):
             continue
         for n, at in enumerate(starts):
