@@ -40,7 +40,7 @@ def find_aligned_grids(
     """
     lines = find_lines(words, settings)
     blocks: list[list[Line]] = []
-    breaks = [line for line in lines if any(_covers(heading, line.box) for heading in headings)]
+    breaks = [k for n, k in enumerate(lines) if any(_covers(h, k.box) for h in headings) and not _is_beside(lines, n)]
     free = [k for k in lines if k not in breaks]
     regions = [*ruled_regions(lines, rules, breaks), *striped_regions(free, fills, breaks)]
     for top, bottom, x0, x1 in regions:
@@ -82,6 +82,14 @@ def _covers(heading: Box, line: Box) -> bool:
             and heading.top - 1 <= line.top and line.bottom <= heading.bottom + 1)  # fmt: skip
 
 
+def _is_beside(lines: Sequence[Line], at: int) -> bool:
+    """Whether a line overlaps in height with the cells of the line above: a further line of a cell, no heading."""
+    own = lines[at].box
+    room = 0.2 * (own.bottom - own.top)
+    above = at > 0 and lines[at - 1].box.bottom - own.top > room
+    return above and len(lines[at - 1].segments) > 1
+
+
 def _held(block: Sequence[Line], borders: Sequence[tuple[float, float]]) -> list[GapColumn]:
     """Columns between known borders, with the stretch that their words cover."""
     columns = []
@@ -97,7 +105,7 @@ def _grid_of(block: list[Line], rules: Sequence[Rule], edges: Sequence[Rule]) ->
     if max(len(line.segments) for line in block) < 2:
         return None
     area = union(line.box for line in block)
-    pieces = columns_of_pieces(rules, block)
+    pieces = columns_of_pieces(rules, block) or columns_of_pieces(edges, block)
     columns = _held(block, pieces) if pieces else find_columns(block, rules)
     if len(columns) < 2:
         return None

@@ -139,3 +139,24 @@ def test_a_value_over_two_lines_between_stripes_is_one_cell(pen, contents):
         drawn.text(XS[3] + 4, top + 24, "teeth", 9)
     (grid,) = tables_of(drawn, contents)
     assert texts(grid)[1:] == [["KX710", "Short", "200 g", "33 teeth"], ["KX720", "Mid", "210 g", "37 teeth"]]
+
+
+def test_a_variant_below_its_code_does_not_end_the_table(pen, said):
+    drawn = pen()
+    drawn.text(50, 80, "Rear derailleurs", 13, bold=True)
+    for y in (96, 112, 142, 172, 202):
+        drawn.line(50, y, 330, y)
+    row(drawn, 108, ("Model", "Largest cog", "Capacity", "Weight"), (50, 120, 200, 270), bold=True)
+    cells = (
+        ("KX710", "S", "28T", "33T", "200 g"),
+        ("KX710", "M", "34T", "37T", "210 g"),
+        ("KX720", "L", "36T", "43T", "221 g"),
+    )
+    for n, (model, variant, *values) in enumerate(cells):
+        drawn.text(54, 124 + 30 * n, model, 9, bold=True)
+        drawn.text(54, 135 + 30 * n, variant, 9, bold=True)
+        row(drawn, 129 + 30 * n, values, (120, 200, 270))
+    found = {
+        (code, variant, high) for _, code, variant, limit, _, high, *_ in said(drawn.save()) if limit == "largest_cog"
+    }
+    assert found == {("KX710", "S", 28), ("KX710", "M", 34), ("KX720", "L", 36)}
