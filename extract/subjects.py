@@ -301,6 +301,7 @@ def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] =
     if len(codes) != 1:
         return None
     code, place = next(iter(codes.items()))
+    code = _with_letter(code, " ".join(words))
     nearest = min(kinds, key=lambda k: abs(k[0] - place), default=None)
     return Subject(nearest[1] if nearest and abs(nearest[0] - place) <= 8 else None, code)
 

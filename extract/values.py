@@ -234,7 +234,9 @@ def _parse_words(text: str, row: LimitKey, languages: tuple[str, ...]) -> Value 
 def _may_be_family(text: str, languages: tuple[str, ...]) -> bool:
     """Whether words may be a maker's own name: not a number alone, nor just the name of a part."""
     terms = analyse(text, languages).terms
-    return any(c.isalpha() for c in text) and not all(t.names("part") for t in terms)
+    tokens = find_tokens(text, languages)
+    stated = tokens is not None and any(t.kind == "number" for t in tokens)
+    return any(c.isalpha() for c in text) and not stated and not all(t.names("part") for t in terms)
 
 
 def _parse_choice(text: str, row: LimitKey, languages: tuple[str, ...]) -> Value | None:

@@ -32,11 +32,12 @@ def mended(view: View, languages: tuple[str, ...]) -> View:
     spanning: list[tuple[int, int]] = []
     for row in range(view.header_rows, view.grid.rows):
         before = row - 1
-        if row > view.header_rows and _goes_on(view, before, col, languages):
-            if _is_one_row(view, before, row, languages):
+        name = next((r for r in reversed(groups[-1]) if view.grid.at(r, col).words), before) if groups else before
+        if row > view.header_rows and _goes_on(view, name, before, col, languages):
+            if all(_is_one_row(view, r, row, languages) for r in groups[-1]):
                 groups[-1].append(row)
                 continue
-            if view.grid.at(row, col).words:
+            if view.grid.at(row, col).words and name == before:
                 spanning.append((before, row))
         groups.append([row])
     if len(groups) == view.grid.rows and not spanning:
@@ -46,18 +47,17 @@ def mended(view: View, languages: tuple[str, ...]) -> View:
     return replace(view, grid=grid)
 
 
-def _goes_on(view: View, row: int, col: int, languages: tuple[str, ...]) -> bool:
-    """Whether a row's name, or a value of a row without a name below it, is cut off at the row's end."""
-    name, below = view.grid.at(row, col), view.grid.at(row + 1, col)
+def _goes_on(view: View, named: int, row: int, col: int, languages: tuple[str, ...]) -> bool:
+    """Whether the name in the row ``named``, or a value over a row without a name, is cut off at the end of ``row``."""
+    name, below = view.grid.at(named, col), view.grid.at(row + 1, col)
+    text = name.text.strip()
     if name is below:
         return False
+    joint = bool(_OPEN_END.search(text)) and not is_nothing(text) and not is_ditto(text)
     if not below.words:
-        return any(_OPEN_END.search(view.grid.at(row, c).text) for c, k in enumerate(view.columns) if k.hits)
-    text = name.text.strip()
-    if not text or is_nothing(text) or is_ditto(text) or is_ditto(below.text):
-        return False
-    if _OPEN_END.search(text):
-        return True
+        return joint or any(_OPEN_END.search(view.grid.at(row, c).text) for c, k in enumerate(view.columns) if k.hits)
+    if joint or named != row or not text or is_ditto(below.text):
+        return joint and not is_ditto(below.text)
     lone = text.split()[-1] if "," in text or "/" in text else text
     return bool(_LONE_WORD.match(lone)) and below.text[:1].isdigit() and not _is_known(lone, languages)
 

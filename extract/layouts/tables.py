@@ -26,6 +26,8 @@ from .mending import mended
 from .rowparts import has_blank_model, known_kind, model_owners, repeated_models, row_doubt, row_subjects, section_row
 
 _LABELS_SHARE = 0.6
+_TORN_HEADER = re.compile(r"(?:[,/&(]|\s[-–])\s*$")
+"""The end of a header of which a part stands elsewhere: the header row is not in its columns then."""
 
 
 @dataclass(frozen=True)
@@ -145,6 +147,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
     has_model = any(c.role is Role.MODEL for c in view.columns)
     section = Subject()
     unparted = repeated_models(view, context.languages)
+    torn = 0.4 if any(_TORN_HEADER.search(c.header) for c in view.columns if not c.choice) else 1.0
     for row in range(view.header_rows, grid.rows):
         spanning = section_row(grid, row, context)
         if spanning is not None:
@@ -163,7 +166,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
             whole = subject.filled_from(base)
             whole = whole.filled_from(replace(above, kind=None)) if not has_model else whole
             for entry in _row_entries(view, row, whole, context):
-                yield replace(entry, certain=min(entry.certain, doubt, 0.3 if whole.code in unparted else 1.0))
+                yield replace(entry, certain=min(entry.certain, doubt, torn, 0.3 if whole.code in unparted else 1.0))
 
 
 def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
