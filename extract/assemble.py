@@ -21,6 +21,10 @@ from .records import Entry, PageContent
 from .values import RINGS_BY_COGS_LABELS, Value, is_rings_by_cogs, parse_value, plausible
 
 _LEAST_CONFIDENCE = 0.5
+_ROOM_ABOVE_LAYOUT = 0.2
+"""By how much a claim may be surer than the layout it was read from: a note that nobody understood leaves doubt."""
+_LEAST_CERTAIN = 0.5
+"""Below it the layout was not understood: held back, however well label and value read."""
 _STRONG_LABEL = 0.9
 _NEAR = 0.1
 _TORN = 2
@@ -63,12 +67,13 @@ def assemble(
     evidence = gather_evidence(joined, disputed, unread, page.origin)
     for reading in joined:
         claim = _claim(reading, page, document, maker, evidence[id(reading)])
+        claim = replace(claim, confidence=min(claim.confidence, reading.entry.certain + _ROOM_ABOVE_LAYOUT))
         if id(reading) in disputed:
             held.append(HeldBack(claim.as_json(), (Objection(Reason.CONTRADICTS, "value", disputed[id(reading)]),)))
             continue
         if reading.entry.subject.code and reading.entry.subject.kind:
             memory.kinds.setdefault(code_key(reading.entry.subject.code), reading.entry.subject.kind)
-        if claim.confidence < _LEAST_CONFIDENCE:
+        if claim.confidence < _LEAST_CONFIDENCE or reading.entry.certain < _LEAST_CERTAIN:
             held.append(HeldBack(claim.as_json(), (Objection(Reason.UNSURE_LABEL, "confidence",
                                                              f"{claim.confidence:.2f}"),)))  # fmt: skip
         else:

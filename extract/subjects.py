@@ -41,6 +41,8 @@ class Subject:
         return Subject(self.kind or other.kind, self.code or other.code, variant)
 
 
+_DOTTED_NUMBER = re.compile(r"^(?:\d{5,6}[.-]\d{1,3}|\d{4}[.-]\d)$")
+"""``30499.2``: a code where models are named, too long for a size or a price."""
 _COUNTED_WORD = re.compile(r"^\d+-[A-Z]{2,}$")
 """``12-SPEED`` and the like: a code only beside a part's name or in a model column."""
 
@@ -92,7 +94,7 @@ def _without_trade_words(piece: str, languages: tuple[str, ...]) -> str:
     return " ".join(kept) if any(c.isdigit() for w in kept for c in w) else piece
 
 
-_JOINT_END = re.compile(r"\s(?:and|und|et|e|y|en|or|oder|ou|o|of)$|[/&+,]$", re.IGNORECASE)
+_JOINT_END = re.compile(r"\s(?:and|und|et|e|y|en|or|oder|ou|o|of)$|[/&+,]$")
 
 
 def _names_model(piece: str) -> bool:
@@ -100,6 +102,8 @@ def _names_model(piece: str) -> bool:
         return False
     if piece.isdigit():
         return 3 <= len(piece) <= 6
+    if any(_DOTTED_NUMBER.match(word) for word in piece.split()):
+        return len(piece.split()) == 1
     if _states_number(piece):
         return False
     if is_code(piece):
@@ -245,13 +249,16 @@ def _one_kind(kinds: tuple[tuple[PartKind, Term], ...]) -> PartKind | None:
     return distinct[0] if len(distinct) == 1 or (distinct and len(terms) == 1) else None
 
 
+_NUMBER_FIRST = re.compile(r"^\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}$")
+
+
 def _heading_code(text: str, with_kind: bool, languages: tuple[str, ...]) -> str | None:
     """The one model code of a heading; beside a part kind also digits alone, small letters and a word before digits."""
     tokens = [t.strip(".,–-·/") for t in (m.group() for m in _TOKEN.finditer(text))]
     plain = [t for t in tokens if _PLAIN_CODE.match(t) and is_code(t)]
     if len(plain) == 1 or not with_kind:
         return _with_letter(plain[0], text) if len(plain) == 1 else None
-    loose = [t for t in tokens if is_code(t) or re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", t)]
+    loose = [t for t in tokens if is_code(t) or _NUMBER_FIRST.match(t) or _DOTTED_NUMBER.match(t)]
     if len(loose) == 1:
         return _with_letter(loose[0], text)
     if loose:
@@ -262,12 +269,21 @@ def _heading_code(text: str, with_kind: bool, languages: tuple[str, ...]) -> str
     at = numbers[0]
     before = tokens[at - 1] if at else ""
     if re.fullmatch(r"[A-Z][A-Za-z]{0,7}", before) and not analyse(before, languages).terms[0].meanings:
-        return f"{before} {tokens[at]}"
+        return _with_letter(f"{before} {tokens[at]}", text)
     return tokens[at] if len(tokens[at]) >= 3 else None
 
 
+_SHORT_CODE = 3
+
+
 def _with_letter(code: str, text: str) -> str:
-    """A code with the single capital that stands behind it (``AB12 T``); sizes are variants, and stay apart."""
+    """A code with the single capital that stands behind it (``AB12 T``), and a name before a code too short by itself.
+
+    Sizes are variants, and stay apart: ``AB12 L`` is ``AB12``.
+    """
+    named = re.search(rf"(?<!\S)([A-Z][a-z]{{2,}}) {re.escape(code)}(?!\S)", text) if len(code) <= _SHORT_CODE else None
+    if named and not any(term.meanings for term in analyse(named.group(1)).terms):
+        return f"{named.group(1)} {code}"
     found = re.search(rf"(?<!\S){re.escape(code)} ([A-Z])(?![^\s,;:.)])", text)
     return f"{code} {found.group(1)}" if found and not _LONE_SIZE.match(found.group(1)) else code
 
@@ -284,7 +300,7 @@ def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] =
     for n, word in enumerate(words):
         near = any(abs(n - at) <= 5 for at, _ in kinds)
         plain = _PLAIN_CODE.match(word) and is_code(word)
-        loose = near and (is_code(word) or re.fullmatch(r"\d{2,5}[-./]\d{0,3}[A-Z]{1,4}\d{0,3}", word))
+        loose = near and (is_code(word) or _NUMBER_FIRST.match(word) or _DOTTED_NUMBER.match(word))
         if plain or loose or (code_key(word) in known and any(c.isdigit() for c in word)):
             codes.setdefault(word, n)
         elif (

@@ -13,9 +13,9 @@ from ..marks import is_ditto, is_nothing
 from ..records import Word
 from ..subjects import parse_variant
 from .columns import View, reads
-from .grids import Cell, Grid
+from .grids import Cell, Grid, complete_grid
 
-_OPEN_END = re.compile(r"(?:[/,;&+(]|\w[-–]|\s(?:and|or|und|oder|et|ou|e|o|y|en|of|to|bis|à))\s*$", re.IGNORECASE)
+_OPEN_END = re.compile(r"(?:[/,;&+(]|\w[-–]|\s(?:and|or|und|oder|et|ou|e|o|y|en|of|to|bis|à))\s*$")
 _LONE_WORD = re.compile(r"^[^\W\d_]{1,10}$")
 
 
@@ -97,11 +97,15 @@ def _with_merged_rows(grid: Grid, groups: Sequence[Sequence[int]]) -> Grid | Non
     merged: dict[tuple[int, int, int, int], list[Cell]] = {}
     for cell in grid.cells:
         first, last = place[cell.row], place[cell.row + cell.row_span - 1]
-        merged.setdefault((first, cell.col, last - first + 1, cell.col_span), []).append(cell)
+        if cell.words:
+            merged.setdefault((first, cell.col, last - first + 1, cell.col_span), []).append(cell)
     cells = [Cell(*at, _words(held), _area(held)) for at, held in merged.items()]
-    if sum(c.row_span * c.col_span for c in cells) != len(groups) * grid.cols:
+    covered = [
+        (r, c) for k in cells for r in range(k.row, k.row + k.row_span) for c in range(k.col, k.col + k.col_span)
+    ]
+    if len(set(covered)) != len(covered):
         return None
-    return Grid(len(groups), grid.cols, tuple(cells), grid.reader)
+    return complete_grid(len(groups), grid.cols, cells, grid.reader, grid.box)
 
 
 def _words(cells: Sequence[Cell]) -> tuple[Word, ...]:

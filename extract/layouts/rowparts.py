@@ -142,6 +142,12 @@ def _lacks_letters(view: View, cell: Cell, col: int) -> bool:
     return any(c.isalpha() for text in others if any(d.isdigit() for d in text) for c in text)
 
 
+def names_unknown_model(view: View, row: int) -> bool:
+    """Whether a row's model cell holds words of its own, so that a row below it cannot mean an earlier model."""
+    texts = [view.grid.at(row, n).text for n, c in enumerate(view.columns) if c.role is Role.MODEL]
+    return any(text and not is_nothing(text) and not is_ditto(text) for text in texts)
+
+
 def has_blank_model(view: View, row: int) -> bool:
     """Whether a row's model cell is empty, so that its model is taken from the row above."""
     return any(c.role is Role.MODEL and not view.grid.at(row, n).words for n, c in enumerate(view.columns))

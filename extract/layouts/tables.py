@@ -23,7 +23,16 @@ from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 from .matrix import joined_choices
 from .mending import mended
-from .rowparts import has_blank_model, known_kind, model_owners, repeated_models, row_doubt, row_subjects, section_row
+from .rowparts import (
+    has_blank_model,
+    known_kind,
+    model_owners,
+    names_unknown_model,
+    repeated_models,
+    row_doubt,
+    row_subjects,
+    section_row,
+)
 
 _LABELS_SHARE = 0.6
 _TORN_HEADER = re.compile(r"(?:[,/&(]|\s[-–])\s*$")
@@ -156,6 +165,8 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
         subjects = row_subjects(view, row, last, context, owners)
         if subjects and subjects[0].code:
             last = subjects[0]
+        elif names_unknown_model(view, row):
+            last = Subject()
         if not subjects and has_model:
             continue
         doubt = row_doubt(view, row, context.languages)

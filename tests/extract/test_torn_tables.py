@@ -115,3 +115,15 @@ def test_the_capacity_of_a_front_derailleur_is_its_difference_but_a_total_is_non
 def test_words_that_begin_a_range(words, low, high):
     value = parse_value(words, "largest_cog")
     assert value is not None and (value.low, value.high) == (low, high)
+
+
+@pytest.mark.parametrize("code", ["30499.2", "NV 30 H", "UVN-664 T", "NV 200 Y", "Astrel W72", "OK1/227"])
+def test_codes_in_a_column_of_models_and_in_headings_are_whole(told, code):
+    wanted = {(code, None, "total_capacity", None, 37, ())}
+    assert told([["Model", "Total capacity"], [code, "37T"], ["AB999", "n/a"]]) == wanted
+    assert told([["Total capacity", "37T"], ["Colour", "black"]], head=f"Rear derailleur {code}") == wanted
+
+
+def test_a_blank_cell_below_a_name_that_was_not_understood_is_no_earlier_model(told):
+    rows = [["Model", "Total capacity"], ["AB101", "37T"], ["see price list", "39T"], ["", "41T"]]
+    assert {(code, high) for code, _, _, _, high, _ in told(rows)} <= {("AB101", 37)}
