@@ -7,7 +7,8 @@
     calibrate.py --judge-only --folder DIR                                 judge them on documents with truth.jsonl
 
 Documents to fit on and to be judged on come from different seeds, and each set of words gives its share. What is read
-with little confidence is fitted on too. Every document has the same weight. Needs scipy, which the program does not.
+with little confidence is fitted on too. Long documents weigh less than their readings. Needs scipy, which the program
+does not.
 """
 
 from __future__ import annotations
@@ -39,10 +40,13 @@ JUDGED_SEED = 50_000
 """Added to the seed for the documents that the fit is judged on."""
 READERS = ("table:ruled", "table:aligned", "pairs", "prose", "other")
 PRIOR_BASE = 4.0
-PRIOR = {"label": 4.0, "layout": 4.0, "value": 4.0, "words": 4.0, "implausible": 3.0, "disagrees": 1.0}
+_HALF = dict.fromkeys(("label_beyond_half", "layout_beyond_half", "value_beyond_half", "words_beyond_half"), 6.0)
+PRIOR = _HALF | dict.fromkeys(("label", "layout", "value", "words"), 4.0) | {"implausible": 3.0, "disagrees": 1.0}
 """Weights where no document says anything; all others are drawn to zero. Set by judgement, no source."""
 PRIOR_STRENGTH = 0.05
 BASE_STRENGTH = 0.02
+DOCUMENT_POWER = 0.5
+"""A document of n readings weighs n to the power of one less this; 1 would let documents of one reading decide."""
 LEAST, MOST = 0.01, 0.998
 Array = NDArray[np.float64]
 
@@ -126,7 +130,8 @@ def table_of(samples: Sequence[Sample]) -> tuple[Array, Array, Array, list[str]]
     sizes: dict[str, int] = defaultdict(int)
     for s in samples:
         sizes[f"{s.family}/{s.document}"] += 1
-    weights = np.array([1 / sizes[f"{s.family}/{s.document}"] for s in samples])
+    weights = np.array([sizes[f"{s.family}/{s.document}"] ** -DOCUMENT_POWER for s in samples])
+    weights *= len(sizes) / weights.sum()
     return np.array(rows), np.array([s.right for s in samples], dtype=float), weights, names
 
 

@@ -74,12 +74,16 @@ def doubts_of(evidence: Evidence) -> dict[str, float]:
     return {
         "label": 1 - evidence.label,
         "label_first_tenth": _ramp(1 - evidence.label),
+        "label_beyond_half": _beyond_half(1 - evidence.label),
         "layout": 1 - evidence.layout,
         "layout_first_tenth": _ramp(1 - evidence.layout),
+        "layout_beyond_half": _beyond_half(1 - evidence.layout),
         "value": 1 - evidence.value,
         "value_first_tenth": _ramp(1 - evidence.value),
+        "value_beyond_half": _beyond_half(1 - evidence.value),
         "words": unsure_words,
         "words_first_tenth": _ramp(unsure_words),
+        "words_beyond_half": _beyond_half(unsure_words),
         "scanned": float(evidence.scanned),
         "unit_missing": float(missing),
         "unit_missing_in_unsure_words": missing * min(1.0, unsure_words / _DOUBTED_WORDS),
@@ -122,3 +126,8 @@ def read_model(path: Path = _WEIGHTS) -> Model:
 def _ramp(doubt: float) -> float:
     """1 from the first tenth of doubt on, in proportion below it."""
     return min(1.0, doubt / _FIRST_TENTH)
+
+
+def _beyond_half(doubt: float) -> float:
+    """0 up to a half of doubt, then in proportion up to 1."""
+    return max(0.0, 2 * doubt - 1)
