@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pypdfium2 as pdfium
 
+from ..schema.claims import Box
 from ..schema.errors import CogledgerError, DocumentError, Fault
 from ..schema.reasons import Reason
 from .drawn import find_pictures
@@ -16,8 +17,9 @@ from .letters import read_text
 from .pages import open_page, open_pdf
 from .records import IDENTITY, PageContent, Source, SourceKind
 from .settings import DEFAULT_SETTINGS, ReadSettings
-from .textlayer import read_letters_and_rules, reads_as_language
+from .textlayer import read_letters_and_rules, reads_as_language, shown_matrix
 from .triage import Outlook, find_outlook
+from .trust import FontTrust
 
 _log = logging.getLogger("cogledger.extract")
 _ANYTHING = Outlook(limits=True, rows=True, names_part=True)
@@ -30,6 +32,7 @@ class Pages:
         self._source, self._document, self._settings = source, document, settings
         self._open: tuple[int, pdfium.PdfPage, pdfium.PdfTextPage, str] | None = None
         self._held = ExitStack()
+        self._fonts = FontTrust()
 
     def __len__(self) -> int:
         return len(self._document) if self._document is not None else 1
@@ -85,10 +88,16 @@ class Pages:
         page, textpage, text = self._opened(number)
         content = read_letters_and_rules(page, textpage, text, number, self._settings)
         letters = sum(len(w.text) for w in content.words)
-        if not content.trusted or (letters < self._settings.least_text_letters and find_pictures(page, IDENTITY)):
+        pictures = find_pictures(page, shown_matrix(page))
+        few = letters < self._settings.least_text_letters and pictures
+        if few or not content.trusted or not self._fonts.is_sound(page, textpage, content):
             from .scans import read_scanned_page
 
             return read_scanned_page(page, number, self._settings)
+        if any(is_sizeable(picture, self._settings) for picture in pictures):
+            from .pictures import with_pictures
+
+            return with_pictures(page, content, pictures, self._settings)
         return content
 
     def _text_settles(self, page: pdfium.PdfPage, text: str) -> bool:
@@ -99,10 +108,13 @@ class Pages:
         pictures = find_pictures(page, IDENTITY)
         if pictures and sum(map(len, words)) < self._settings.least_text_letters:
             return False
-        return not any(
-            p.x1 - p.x0 >= self._settings.least_picture_pt and p.bottom - p.top >= self._settings.least_picture_pt
-            for p in pictures
-        )
+        return not any(is_sizeable(picture, self._settings) for picture in pictures)
+
+
+def is_sizeable(picture: Box, settings: ReadSettings) -> bool:
+    """Whether a picture is large enough to hold a table."""
+    least = settings.least_picture_pt
+    return picture.x1 - picture.x0 >= least and picture.bottom - picture.top >= least
 
 
 @contextmanager

@@ -11,6 +11,9 @@ from .records import Rule
 
 _MOST_LEFT_TILT = 0.007
 """How far a rule may still climb along its length once the page is straightened."""
+_SHORT_UPRIGHT_IN = 0.3
+"""A shorter upright run is a rule only where it meets a rule across."""
+_MEETING_IN = 0.02
 _RULE_REACH_PX = 9
 _RULE_PIECE_PX = 160
 _RULE_CONTRAST = 18
@@ -37,9 +40,19 @@ def find_drawn_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
                 continue
             if not _stands_alone(ink, crossed, (x, y, w, h), horizontal, dpi):
                 continue
+            if not horizontal and h < _SHORT_UPRIGHT_IN * dpi and not _meets_rule(rules, x + w / 2, (y, y + h), dpi):
+                continue
             middle = (y + h / 2) if horizontal else (x + w / 2)
             rules.append(Rule(x, middle, x + w, middle) if horizontal else Rule(middle, y, middle, y + h))
     return rules
+
+
+def _meets_rule(rules: Sequence[Rule], x: float, ends: tuple[float, float], dpi: float) -> bool:
+    """Whether an upright run starts or ends at a rule across, unlike the stem of a tall letter."""
+    near = _MEETING_IN * dpi
+    return any(
+        r.horizontal and r.x0 - near <= x <= r.x1 + near and any(abs(r.y0 - end) <= near for end in ends) for r in rules
+    )
 
 
 def _long_runs(ink: np.ndarray, horizontal: bool, dpi: float) -> np.ndarray:

@@ -31,17 +31,17 @@ def read_scanned_page(page: pdfium.PdfPage, number: int, settings: ReadSettings 
     """Words and rules of an open page, read from its picture."""
     grey = np.asarray(draw_page(page, settings.scan_dpi, grey=True).convert("L"))
     width, _ = page.get_size()
-    return _read(grey, number, width / grey.shape[1], settings)
+    return read_pixels(grey, number, width / grey.shape[1], settings)
 
 
 def read_picture(path: Path, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
     """Words and rules of a picture file; coordinates are its pixels after EXIF rotation."""
     grey = cv2.cvtColor(read_photo(path), cv2.COLOR_RGB2GRAY)
-    return _read(grey, 1, 1.0, settings)
+    return read_pixels(grey, 1, 1.0, settings)
 
 
-def _read(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) -> PageContent:
-    """``unit`` is the length of a pixel in the page's units."""
+def read_pixels(grey: np.ndarray, number: int, unit: float, settings: ReadSettings) -> PageContent:
+    """Words and rules of a grey picture; ``unit`` is the length of a pixel in the page's units."""
     flat = flatten(grey)
     straight, back = straightened(flat, find_skew(flat))
     rules = find_drawn_rules(straight, settings.scan_dpi)

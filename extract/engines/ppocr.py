@@ -15,7 +15,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 
 from ...schema.errors import DocumentError, InstallationError
@@ -87,6 +86,8 @@ def find_signs(line: np.ndarray, stretch: float = 1.0) -> list[Sign]:
 
     Raises ``DocumentError`` (``ENGINE_FAILED``) where the model fails on it.
     """
+    import cv2
+
     engine = probe()
     height, width = line.shape
     scaled = min(_MOST_WIDTH_PX, max(_LEAST_WIDTH_PX, round(stretch * width * HEIGHT_PX / height)))

@@ -127,6 +127,14 @@ def test_rules_are_painted_over_and_nothing_else():
     assert bare[50].min() == 255 and bare[15, 15] == 0 and grey[50, 100] == 0
 
 
+def test_the_stems_of_tall_letters_are_no_rules(pen):
+    drawn = pen("tall.pdf")
+    drawn.text(50, 60, "Rear derailleur KX710 till all", 14)
+    drawn.text(50, 100, "Illustration III", 18, bold=True)
+    grey = np.asarray(render_page(drawn.save(), 1, dpi=300).convert("L"))
+    assert find_drawn_rules(grey, 300) == []
+
+
 def test_dashed_rules_are_found_and_leader_dots_are_not():
     grey = np.full((200, 900), 255, np.uint8)
     for x in range(50, 850, 20):
