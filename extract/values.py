@@ -147,6 +147,10 @@ def _parse_one(tokens: list[Token], number: float, row: LimitKey, bound: str | N
     return Value(low=number, unit=unit) if side == "low" else Value(high=number, unit=unit)
 
 
+_LARGEST_SINGLE_COG = 24
+"""Beyond it one cog alone is no single-speed freewheel but the end of a longer list; common practice."""
+
+
 def _parse_list(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value | None:
     kinds = [t.kind for t in tokens if t.kind not in ("unit", "filler")]
     if "sign" in kinds or "max" in kinds or "min" in kinds:
@@ -160,6 +164,8 @@ def _parse_list(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value 
         return None
     if row.form is Form.ORDERED:
         if "to" in between or "dots" in between or (row.key == "cogs" and 1 < len(numbers) < 4):
+            return None
+        if row.key == "cogs" and len(numbers) == 1 and numbers[0] > _LARGEST_SINGLE_COG:
             return None
         return Value(values=tuple(numbers), unit=unit)
     if len(numbers) == 2 and set(between) <= {"dash", "to", "dots"} and row.whole and row.unit is Unit.COUNT:
@@ -231,12 +237,16 @@ def _parse_words(text: str, row: LimitKey, languages: tuple[str, ...]) -> Value 
     return Value(text=text, certain=0.97 if len(text.split()) <= 4 else 0.8)
 
 
+_MOST_FAMILY_WORDS = 5
+
+
 def _may_be_family(text: str, languages: tuple[str, ...]) -> bool:
     """Whether words may be a maker's own name: not a number alone, nor just the name of a part."""
     terms = analyse(text, languages).terms
     tokens = find_tokens(text, languages)
     stated = tokens is not None and any(t.kind == "number" for t in tokens)
-    return any(c.isalpha() for c in text) and not stated and not all(t.names("part") for t in terms)
+    short = len(text.split()) <= _MOST_FAMILY_WORDS
+    return short and any(c.isalpha() for c in text) and not stated and not all(t.names("part") for t in terms)
 
 
 def _parse_choice(text: str, row: LimitKey, languages: tuple[str, ...]) -> Value | None:
