@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from rapidfuzz import fuzz, process
 
@@ -51,20 +51,23 @@ class Analysis:
 def analyse(text: str, languages: tuple[str, ...] = LANGUAGES) -> Analysis:
     """The terms of ``text`` in any of ``languages``; at most 80 words are looked at."""
     words = tuple(fold(text).split())[:_MOST_WORDS]
-    return Analysis(words, tuple(_terms(words, load_lexicon(languages))))
+    return Analysis(words, tuple(_terms(words, languages)))
 
 
-def _terms(words: tuple[str, ...], lexicon: Lexicon) -> Iterator[Term]:
+def _terms(words: tuple[str, ...], languages: tuple[str, ...]) -> Iterator[Term]:
+    lexicon = load_lexicon(languages)
     start = 0
     while start < len(words):
-        for length in range(min(lexicon.longest, len(words) - start), 0, -1):
-            meanings = lexicon.rows.get(words[start : start + length])
+        for length in lexicon.lengths.get(words[start], ()):
+            row = words[start : start + length]
+            meanings = lexicon.rows.get(row) if len(row) == length else None
             if meanings:
                 yield Term(start, start + length, " ".join(words[start : start + length]), meanings)
                 start += length
                 break
         else:
-            yield from _unlisted(words[start], start, lexicon)
+            for text, known, quality in _unlisted(words[start], languages):
+                yield Term(start, start + 1, text, known, quality)
             start += 1
 
 
@@ -81,34 +84,27 @@ def _misread(word: str, lexicon: Lexicon) -> str | None:
     return known[0] if len(known) == 1 and len(word) >= 4 and not word.isdigit() else None
 
 
-def _unlisted(word: str, at: int, lexicon: Lexicon) -> Iterator[Term]:
+@lru_cache(maxsize=50_000)
+def _unlisted(word: str, languages: tuple[str, ...]) -> tuple[tuple[str, frozenset[Meaning], float], ...]:
+    """What a word that no row begins with can be: text, meanings and quality of each of its parts."""
+    lexicon = load_lexicon(languages)
     meant = _misread(word, lexicon)
     if meant:
-        yield Term(at, at + 1, word, lexicon.single[meant], 0.95)
-        return
+        return ((word, lexicon.single[meant], 0.95),)
     parts = _split_compound(word, lexicon) if len(word) >= 7 and word.isalpha() else None
     if parts:
-        yield from (Term(at, at + 1, part, lexicon.single[part], 0.98) for part in parts)
-    else:
-        yield _nearest(word, at, lexicon)
-
-
-def _nearest(word: str, at: int, lexicon: Lexicon) -> Term:
+        return tuple((part, lexicon.single[part], 0.98) for part in parts)
     if len(word) >= _LEAST_FUZZY_LETTERS and sum(c.isdigit() for c in word) <= 1:
-        found = process.extractOne(word, _fuzzy_words(lexicon), scorer=fuzz.ratio, score_cutoff=_LEAST_FUZZY_RATIO)
+        words = _fuzzy_words(languages)
+        found = process.extractOne(word, words, scorer=fuzz.ratio, score_cutoff=_LEAST_FUZZY_RATIO)
         if found:
-            return Term(at, at + 1, word, lexicon.single[found[0]], found[1] / 100 - 0.03)
-    return Term(at, at + 1, word, frozenset())
+            return ((word, lexicon.single[found[0]], found[1] / 100 - 0.03),)
+    return ((word, frozenset(), 1.0),)
 
 
-_FUZZY: dict[int, list[str]] = {}
-
-
-def _fuzzy_words(lexicon: Lexicon) -> list[str]:
-    words = _FUZZY.get(id(lexicon))
-    if words is None:
-        words = _FUZZY[id(lexicon)] = [w for w in lexicon.single if len(w) >= _LEAST_FUZZY_LETTERS]
-    return words
+@cache
+def _fuzzy_words(languages: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(w for w in load_lexicon(languages).single if len(w) >= _LEAST_FUZZY_LETTERS)
 
 
 def _split_compound(word: str, lexicon: Lexicon) -> list[str] | None:

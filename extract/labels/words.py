@@ -43,6 +43,8 @@ class Lexicon:
     longest: int
     single: Mapping[str, frozenset[Meaning]] = field(default_factory=dict)
     compound_words: tuple[str, ...] = ()
+    lengths: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """First word of a row → how many words such rows have, the longest first."""
 
 
 LANGUAGES: tuple[str, ...] = tuple(
@@ -95,7 +97,12 @@ def load_lexicon(languages: tuple[str, ...], group: str = "") -> Lexicon:
                 compounds.add(row[0])
     frozen = {row: frozenset(meanings) for row, meanings in rows.items()}
     single = {row[0]: meanings for row, meanings in frozen.items() if len(row) == 1}
-    return Lexicon(frozen, max(map(len, frozen), default=1), single, tuple(sorted(compounds, key=len, reverse=True)))
+    lengths: dict[str, set[int]] = {}
+    for row in frozen:
+        lengths.setdefault(row[0], set()).add(len(row))
+    longest_first = {word: tuple(sorted(found, reverse=True)) for word, found in lengths.items()}
+    return Lexicon(frozen, max(map(len, frozen), default=1), single, tuple(sorted(compounds, key=len, reverse=True)),
+                   longest_first)  # fmt: skip
 
 
 @cache
