@@ -12,10 +12,11 @@ import pypdfium2 as pdfium
 from ..schema.claims import Box
 from ..schema.errors import CogledgerError, DocumentError, Fault
 from ..schema.reasons import Reason
-from .drawn import find_pictures
+from .drawn import Handle, find_images
 from .letters import read_text
 from .pages import open_page, open_pdf
-from .records import IDENTITY, PageContent, Source, SourceKind
+from .print_check import PrintCheck
+from .records import PageContent, Source, SourceKind
 from .settings import DEFAULT_SETTINGS, ReadSettings
 from .textlayer import read_letters_and_rules, reads_as_language, shown_matrix
 from .triage import Outlook, find_outlook
@@ -33,6 +34,7 @@ class Pages:
         self._open: tuple[int, pdfium.PdfPage, pdfium.PdfTextPage, str] | None = None
         self._held = ExitStack()
         self._fonts = FontTrust()
+        self._prints = PrintCheck()
 
     def __len__(self) -> int:
         return len(self._document) if self._document is not None else 1
@@ -88,13 +90,14 @@ class Pages:
         page, textpage, text = self._opened(number)
         content = read_letters_and_rules(page, textpage, text, number, self._settings)
         letters = sum(len(w.text) for w in content.words)
-        pictures = find_pictures(page, shown_matrix(page))
-        few = letters < self._settings.least_text_letters and pictures
+        images = find_images(page, shown_matrix(page))
+        few = letters < self._settings.least_text_letters and images
         if few or not content.trusted or not self._fonts.is_sound(page, textpage, content):
             from .scans import read_scanned_page
 
             return read_scanned_page(page, number, self._settings)
-        if any(is_sizeable(picture, self._settings) for picture in pictures):
+        pictures = [box for image, box in images if self._can_hold_print(page, image, box)]
+        if pictures:
             from .pictures import with_pictures
 
             return with_pictures(page, content, pictures, self._settings)
@@ -105,16 +108,22 @@ class Pages:
         words = text.split()
         if not reads_as_language(words):
             return False
-        pictures = find_pictures(page, IDENTITY)
-        if pictures and sum(map(len, words)) < self._settings.least_text_letters:
+        images = find_images(page, shown_matrix(page))
+        if images and sum(map(len, words)) < self._settings.least_text_letters:
             return False
-        return not any(is_sizeable(picture, self._settings) for picture in pictures)
+        return not any(_covers(page, box) or self._can_hold_print(page, image, box) for image, box in images)
+
+    def _can_hold_print(self, page: pdfium.PdfPage, image: Handle, box: Box) -> bool:
+        """Whether an image is large enough to hold a table and even enough to be print."""
+        least = self._settings.least_picture_pt
+        sizeable = box.x1 - box.x0 >= least and box.bottom - box.top >= least
+        return sizeable and self._prints.can_hold_print(page, image, box)
 
 
-def is_sizeable(picture: Box, settings: ReadSettings) -> bool:
-    """Whether a picture is large enough to hold a table."""
-    least = settings.least_picture_pt
-    return picture.x1 - picture.x0 >= least and picture.bottom - picture.top >= least
+def _covers(page: pdfium.PdfPage, box: Box) -> bool:
+    """Whether an image covers so much of its page that the page can be a scan with words behind it."""
+    width, height = page.get_size()
+    return (box.x1 - box.x0) * (box.bottom - box.top) >= 0.5 * width * height
 
 
 @contextmanager

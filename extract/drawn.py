@@ -42,14 +42,14 @@ def find_drawn(page: pdfium.PdfPage, to_shown: Affine, settings: ReadSettings) -
     return long_enough, fills
 
 
-def find_pictures(page: pdfium.PdfPage, to_shown: Affine) -> list[Box]:
-    """Where the images of an open page stand."""
+def find_images(page: pdfium.PdfPage, to_shown: Affine) -> list[tuple[Handle, Box]]:
+    """The images of an open page, each with the place where it stands."""
     unit = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)]
-    boxes = []
-    for _, matrix in _objects(page.raw, to_shown, raw.FPDF_PAGEOBJ_IMAGE):
+    found = []
+    for item, matrix in _objects(page.raw, to_shown, raw.FPDF_PAGEOBJ_IMAGE):
         xs, ys = zip(*(_mapped(matrix, x, y) for x, y in unit), strict=True)
-        boxes.append(Box(min(xs), min(ys), max(xs), max(ys)))
-    return boxes
+        found.append((item, Box(min(xs), min(ys), max(xs), max(ys))))
+    return found
 
 
 def _objects(page: Handle, to_shown: Affine, kind: int) -> Iterator[tuple[Handle, Affine]]:
