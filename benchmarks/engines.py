@@ -58,7 +58,7 @@ def plain(text: str) -> str:
 
 
 def picture_of(path: Path, dpi: int, rng: random.Random) -> tuple[np.ndarray, Sequence[Word]]:
-    """The first page as a worn scan of ``dpi``, drawn up to the resolution that is read, and its words in its pixels."""
+    """The first page as a worn scan of ``dpi``, drawn up to the resolution that is read, and its words."""
     with open_pdf(path) as document, open_page(document, 1, path.name) as page:
         worn = Image.open(io.BytesIO(_worn(draw_page(page, dpi, grey=True).convert("L"), rng, 0.0))).convert("L")
         size = round(worn.width * WORKING_DPI / dpi), round(worn.height * WORKING_DPI / dpi)
@@ -92,8 +92,8 @@ def report(name: str, read: Sequence[str], truth: Sequence[str], seconds: float,
     values = [a == b for a, b in pairs if any(c.isdigit() for c in b)]
     labels = [a == b for a, b in pairs if not any(c.isdigit() for c in b)]
     wrong, signs = sum(Levenshtein.distance(a, b) for a, b in pairs), sum(len(b) for _, b in pairs)
-    return (f"{name:10} values {np.mean(values):6.1%} of {len(values)}  labels {np.mean(labels):6.1%} of {len(labels)}  "
-            f"signs {1 - wrong / max(signs, 1):6.2%}  {seconds / pages:5.2f} s/page")  # fmt: skip
+    right = f"values {np.mean(values):6.1%} of {len(values)}  labels {np.mean(labels):6.1%} of {len(labels)}"
+    return f"{name:10} {right}  signs {1 - wrong / max(signs, 1):6.2%}  {seconds / pages:5.2f} s/page"
 
 
 def whole_page(pages: Sequence[tuple[np.ndarray, Sequence[Word]]]) -> str:

@@ -37,7 +37,8 @@ _STARS = frozenset("*†‡")
 _MAYBE_RAISED = _STARS | frozenset("0123456789abcde")
 _NOTHING = re.compile(r"^(\.[1IJjl|!/]|J)\.$")
 """The sign ./. for "nothing", whose stroke is taken for a letter."""
-_COUNT = re.compile(r"^(O|\dO|O\d)[Tt]$")
+_CLEAR = 0.9
+_COUNT = re.compile(r"^[±+]?(O|\dO|O\d)[Tt]$")
 _SUPERSCRIPTS = {"¹": "1", "²": "2", "³": "3"}
 
 
@@ -260,15 +261,16 @@ def _line_of(text: str, run: Run) -> _Line:
     return _Line(size, run.bottom - (_DESCENT * size if _DESCENDING & set(text) else 0.0))
 
 
-def _told_apart(text: str) -> str:
+def _told_apart(text: str, sure: float) -> str:
     """A word whose shape leaves no doubt what a sign like others must be: ``OT`` is ``0T``, ``.J.`` is ``./.``."""
-    if _NOTHING.match(text):
+    if _NOTHING.match(text) or (text == "1." and sure < _CLEAR):
         return "./."
     return text.replace("O", "0") if _COUNT.match(text) else text
 
 
 def _word(group: list[Placed], left: int, line: _Line, raised: bool, fixed: bool) -> Word:
-    text = _told_apart("".join(p.sign.text for p in group))
+    sure = min(p.sign.confidence for p in group)
+    text = _told_apart("".join(p.sign.text for p in group), sure)
     if raised:
         text = "".join(_SUPERSCRIPTS.get(c, c) for c in text)
     x0, x1 = group[0].x0 - _BEARING * line.size, group[-1].x1 + _BEARING * line.size
@@ -277,7 +279,6 @@ def _word(group: list[Placed], left: int, line: _Line, raised: bool, fixed: bool
         x0 = min(x0, (group[0].x0 + group[0].x1) / 2 - half)
         x1 = max(x1, (group[-1].x0 + group[-1].x1) / 2 + half)
     top, bottom = line.baseline - 0.85 * line.size, line.baseline + 0.25 * line.size
-    sure = min(p.sign.confidence for p in group)
     return Word(text, Box(left + x0, top, left + x1, bottom), sure, 0.7 * line.size if raised else line.size,
                 raised=raised)  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from .scan_words import ReadRun, find_words, place_signs
 from .settings import DEFAULT_SETTINGS, ReadSettings
 
 _LEAST_CONFIDENCE = 0.2
+_SURE_SIGN = 0.8
 _DASH = "–"
 _LEADER = ".…·"
 """Signs that are the rest of a row of dots where a word has no other."""
@@ -75,8 +77,14 @@ def read_words(bare: np.ndarray, rules: list[Rule], settings: ReadSettings) -> l
     read = [
         ReadRun(run, tuple(found), tuple(place_signs(found, cut)), left)
         for run, (cut, left), found in zip(runs, cuts, signs, strict=True)
+        if not _is_speck(found)
     ]
     return [w for w in find_words(read) if w.confidence >= _LEAST_CONFIDENCE and w.text.strip(_LEADER)]
+
+
+def _is_speck(signs: Sequence[Sign]) -> bool:
+    """Whether a run that stands alone holds no letter or digit, and no other sign for sure: dirt on the paper."""
+    return not any(s.text.isalnum() for s in signs) and all(s.confidence < _SURE_SIGN for s in signs)
 
 
 def _scaled(word: Word, unit: float) -> Word:

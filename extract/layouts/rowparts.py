@@ -116,6 +116,10 @@ def _bare_variant(text: str, languages: tuple[str, ...]) -> str:
     return parse_variant(text, languages) or re.sub(r"\^\{[^}]*\}", "", text).strip()
 
 
+_CLEAR_WORDS = 0.95
+"""Words of a picture that are at least this sure name a part as print does."""
+
+
 def row_doubt(view: View, row: int, languages: tuple[str, ...]) -> float:
     """How sure the row's part is: less where its variant cell is blank or, read by OCR, no clear code or variant."""
     sure = 1.0
@@ -125,12 +129,17 @@ def row_doubt(view: View, row: int, languages: tuple[str, ...]) -> float:
             sure = min(sure, 0.4)
         elif column.role is Role.VARIANT and names_several_variants(cell.text, languages):
             sure = min(sure, 0.3)
-        elif cell.confidence < 1 and column.role is Role.VARIANT and not is_nothing(cell.text):
+        elif cell.confidence < _CLEAR_WORDS and column.role is Role.VARIANT and not is_nothing(cell.text):
             sure = min(sure, 1.0 if parse_variant(cell.text, languages) else 0.4)
         elif column.role is Role.MODEL and _lacks_letters(view, cell, col):
             sure = min(sure, 0.3)
         elif cell.confidence < 1 and column.role is Role.MODEL:
-            sure = min(sure, 0.9 + 0.1 * cell.confidence if is_code(cell.text.strip()) or not cell.words else 0.4)
+            sure = min(
+                sure,
+                0.9 + 0.1 * cell.confidence
+                if is_code(cell.text.strip()) or not cell.words or cell.confidence >= _CLEAR_WORDS
+                else 0.4,
+            )
     return sure
 
 
