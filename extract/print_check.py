@@ -19,7 +19,9 @@ _DPI = 40.0
 _TILES = 6
 _LEAST_TILES = 0.75
 _LEAST_GROUND = 0.4
-_SAME_TONE = 24
+_SAME_TONE = 16
+_LIGHT, _DARK = 150, 60
+"""Print stands on a light ground, or light on a dark one."""
 _LEAST_MARKS = 0.01
 
 
@@ -59,7 +61,10 @@ def _is_even(grey: np.ndarray) -> bool:
     if min(grey.shape, default=0) < _TILES:
         return False
     counts = np.convolve(np.bincount(grey.ravel(), minlength=256), np.ones(2 * _SAME_TONE + 1), mode="same")
-    ground = np.abs(grey.astype(int) - int(counts.argmax())) <= _SAME_TONE
+    tone = int(counts.argmax())
+    if _DARK < tone < _LIGHT:
+        return False
+    ground = np.abs(grey.astype(int) - tone) <= _SAME_TONE
     tiles = [tile.mean() for band in np.array_split(ground, _TILES) for tile in np.array_split(band, _TILES, axis=1)]
     even = sum(share >= _LEAST_GROUND for share in tiles)
     return even >= _LEAST_TILES * len(tiles) and ground.mean() <= 1 - _LEAST_MARKS

@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import reportlab
-from cogledger.extract.engines import ppocr
 from cogledger.extract.pages import render_page
 from cogledger.extract.pipeline import read_source
 from cogledger.extract.sources import find_sources
@@ -14,8 +13,6 @@ from PIL import Image
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-
-pytestmark = pytest.mark.skipif(not ppocr.is_there(), reason="the model that reads scans is not installed")
 
 LINES = ["Largest cog: 28-32T", "Total capacity: 37T", "Weight: 231 g", "Front difference: 16T"]
 TRUTH = {("KX710", "largest_cog", 28, 32), ("KX710", "total_capacity", None, 37), ("KX710", "weight", 231, 231),
