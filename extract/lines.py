@@ -142,12 +142,25 @@ def _segments(row: list[Word], settings: ReadSettings) -> Iterable[Segment]:
         yield Segment(tuple(run))
 
 
+def _stand_on_one_line(words: Sequence[Word]) -> bool:
+    """Whether words of one size share a line for certain, with no leader among them."""
+    if not words:
+        return False
+    first = words[0]
+    return all(w.size == first.size and _on_line(w.box, first.box) and w.text[:1] not in _LEADER_SIGNS for w in words)
+
+
+_ONE_SEGMENT = ReadSettings(segment_gap=1e9)
+
+
 def cell_text(words: Sequence[Word]) -> str:
     """Words of one cell, over several lines, as one text; a word broken with a hyphen at a line's end is joined."""
     if len(words) == 1 and not words[0].raised and not _LEADER.match(words[0].text):
         return words[0].text
+    if _stand_on_one_line(words):
+        return join_words(sorted(words, key=lambda w: w.box.x0))
     text = ""
-    for line in find_lines(words, ReadSettings(segment_gap=1e9)):
+    for line in find_lines(words, _ONE_SEGMENT):
         piece = line.segments[0].text if line.segments else ""
         if re.search(r"[^\W\d_]{2}-$", text) and piece[:1].islower():
             text = text[:-1] + piece

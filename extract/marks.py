@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .labels import analyse, fold
 
@@ -90,6 +91,7 @@ _LEGEND_SIGN = frozenset(("=", ":", "–", "-", "→"))
 _MOST_LEGEND_WORDS = 12
 
 
+@lru_cache(maxsize=20_000)
 def split_mark(text: str) -> tuple[str, tuple[str, ...]]:
     """A cell's mark without its footnote marks, and these: ``"●^{2}"`` → ``●`` and ``2``."""
     notes = tuple(m.group("mark").strip(" )(.,") for m in _MARK.finditer(text))
@@ -100,6 +102,7 @@ def split_mark(text: str) -> tuple[str, tuple[str, ...]]:
     return bare, tuple(n for n in notes if n)
 
 
+@lru_cache(maxsize=20_000)
 def is_mark(text: str) -> bool:
     """Whether a cell holds nothing but a mark for yes or no, with footnote marks at most."""
     return split_mark(text)[0].lower() in _TICKS | _RINGS | _CROSSES | _NO

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -67,7 +67,7 @@ class Claim:
 
     def as_json(self) -> dict[str, Any]:
         """The claim as one JSON object, whole numbers without a decimal point."""
-        record = asdict(self)
+        record: dict[str, Any] = {name: getattr(self, name) for name in self.__dataclass_fields__}
         record["bbox"] = self.bbox.as_list() if self.bbox else None
         record["low"], record["high"] = plain(self.low), plain(self.high)
         record["values"] = [plain(v) for v in self.values] if self.values is not None else None

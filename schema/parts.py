@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 _CAGE_WORDS = re.compile(
     r"\b(cage|k[äa]e?fig\w*|version|ausf[üu]e?hrung|chape|gabbia|caja|jaula|pata|kooi|type|typ|tipo|length)\b",
@@ -19,6 +20,7 @@ _SIZES: dict[str, frozenset[str]] = {
 _LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "Z": "2", "S": "5", "B": "8", "G": "6"})
 
 
+@lru_cache(maxsize=50_000)
 def squash(text: str | None) -> str:
     """``text`` without case, spaces, punctuation and accents: ``"twx-240 É"`` → ``"TWX240E"``."""
     folded = unicodedata.normalize("NFKD", text or "").upper()
