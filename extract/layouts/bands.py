@@ -112,7 +112,7 @@ def _rows_of_group(group: list[LineRow]) -> list[LineRow]:
         _OPEN_END.search(piece.text) or _OPEN_START.match(piece.text) or piece.text.count("(") != piece.text.count(")")
         for *_, piece in pieces
     )
-    if most < 2 or not digits or goes_on or _go_on_in_words(pieces, even):
+    if most < 2 or not digits or goes_on or _go_on_in_words(pieces, even) or _name_versions(pieces):
         return _as_one(group)
     pieces = _with_whole_codes(pieces, most)
     counts = Counter(first for first, last, _ in pieces if first == last)
@@ -138,6 +138,20 @@ def _go_on_in_words(pieces: Sequence[_Piece], columns: Sequence[int]) -> bool:
         own = [piece.text for first, last, piece in pieces if first == last == column and _says_something(piece.text)]
         mixed += 0 < sum(any(c.isdigit() for c in text) for text in own) < len(own)
     return mixed >= 0.5 * len(columns)
+
+
+_BEFORE_NUMBER = re.compile(r"([^\W\d_][^\d]*?)\s*(?:[:=]\s*|\s)(?:[^\w\s(]{1,2}\s?)?\d")
+
+
+def _name_versions(pieces: Sequence[_Piece]) -> bool:
+    """Whether two columns or more hold the same different names, a number behind each: one value for each version."""
+    names: dict[int, list[str]] = {}
+    for first, last, piece in pieces:
+        found = _BEFORE_NUMBER.match(piece.text) if first == last and first else None
+        if found:
+            names.setdefault(first, []).append(found[1])
+    columns = Counter(tuple(own) for own in names.values() if len(set(own)) == len(own) > 1)
+    return any(n > 1 for n in columns.values())
 
 
 def _says_something(text: str) -> bool:

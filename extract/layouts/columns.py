@@ -15,6 +15,7 @@ from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausi
 from .bounds import find_shared_bounds, lone_bound
 from .grids import Cell, Grid
 from .matrix import find_choices
+from .versions import find_version_values
 
 MOST_HEADER_ROWS = 4
 _MOSTLY = 0.6
@@ -278,7 +279,10 @@ def _score(grid: Grid, header_rows: int, columns: tuple[Column, ...], languages:
 
 
 def reads(text: str, hits: Sequence[LabelHit], languages: tuple[str, ...]) -> bool:
-    """Whether any part of a cell's words is a plausible value of one of the limits."""
+    """Whether any part of a cell's words is a plausible value of one of the limits, or each of its versions' values."""
+    versions = find_version_values(text, languages)
+    if versions and all(reads(v.value, hits, languages) for v in versions if v.value != text):
+        return True
     for piece in split_marked(text):
         for words, _ in split_condition(piece.text, languages):
             for hit in hits[:4]:

@@ -16,6 +16,7 @@ from .columns import View, reads
 from .grids import Cell, Grid, complete_grid
 
 _OPEN_END = re.compile(r"(?:[/,;&+(]|\w[-–]|\s(?:and|or|und|oder|et|ou|e|o|y|en|of|to|bis|à))\s*$")
+_CUT_END = re.compile(r"(?:[=:/(+&]|\s[-–])\s*$")
 _LONE_WORD = re.compile(r"^[^\W\d_]{1,10}$")
 
 
@@ -45,6 +46,28 @@ def mended(view: View, languages: tuple[str, ...]) -> View:
     grid = _with_whole_names(view.grid, spanning, col)
     grid = _with_merged_rows(grid, groups) or grid
     return replace(view, grid=grid)
+
+
+def with_joined_rows(grid: Grid) -> Grid:
+    """The grid with two rows as one where cells of the first are cut (``Short = 28 /``) and the second has no label."""
+    groups: list[list[int]] = []
+    for row in range(grid.rows):
+        if groups and _is_rest(grid, row):
+            groups[-1].append(row)
+        else:
+            groups.append([row])
+    if len(groups) == grid.rows:
+        return grid
+    return _with_merged_rows(grid, groups) or grid
+
+
+def _is_rest(grid: Grid, row: int) -> bool:
+    label, before = grid.at(row, 0), grid.at(row - 1, 0)
+    if (label.words and label is not before) or not before.words:
+        return False
+    cells = {grid.at(row, col) for col in range(1, grid.cols)}
+    return any(_CUT_END.search(grid.at(row - 1, col).text) and grid.at(row, col).words for col in range(1, grid.cols)
+               if grid.at(row - 1, col) not in cells)  # fmt: skip
 
 
 def _goes_on(view: View, named: int, row: int, col: int, languages: tuple[str, ...]) -> bool:

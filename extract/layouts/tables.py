@@ -7,10 +7,10 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from ...schema.limits import PartKind
+from ...schema.limits import LIMITS, Form, PartKind
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
-from ..labels import LabelHit, Role, analyse, find_label_hits, find_role
+from ..labels import LANGUAGES, LabelHit, Role, analyse, find_label_hits, find_role
 from ..lines import union
 from ..marks import is_ditto, is_mark, is_nothing, says_yes, split_mark, split_marked
 from ..records import Entry
@@ -22,7 +22,7 @@ from ..subjects import (
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 from .matrix import joined_choices
-from .mending import mended
+from .mending import mended, with_joined_rows
 from .rowparts import (
     has_blank_model,
     known_kind,
@@ -33,8 +33,10 @@ from .rowparts import (
     row_subjects,
     section_row,
 )
+from .versions import VersionValue, find_version_values, is_sure, names_met_twice
 
 _LABELS_SHARE = 0.6
+_MOST_CELL_WORDS = 8
 _TORN_HEADER = re.compile(r"(?:[,/&(]|\s[-–])\s*$")
 """The end of a header of which a part stands elsewhere: the header row is not in its columns then."""
 
@@ -52,7 +54,7 @@ class CarriedColumns:
 def read_grid(grid: Grid, context: PageContext) -> list[Entry]:
     """Entries of one table, and of every table that it turns out to hold side by side or one under the other."""
     entries: list[Entry] = []
-    for part in split_grid(grid, context.languages):
+    for part in split_grid(with_joined_rows(grid), context.languages):
         entries.extend(_read_part(part, context))
     return entries
 
@@ -195,7 +197,29 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
             continue
         whole = column.subject.filled_from(subject) if column.subject != Subject() else subject
         whole = known_kind(whole, context)
-        yield from cell_entries(column, source, whole, context, f"table:{view.grid.reader}", _spread(view, row, col))
+        reader, sure = f"table:{view.grid.reader}", _spread(view, row, col)
+        versions = find_version_values(text, context.languages)
+        if versions and reads(text, column.hits, context.languages):
+            yield from _version_entries(versions, view, column, source, whole, context, sure)
+        else:
+            yield from cell_entries(column, source, whole, context, reader, sure)
+
+
+def _version_entries(
+    versions: Sequence[VersionValue], view: View, column: Column, cell: Cell, subject: Subject, context: PageContext,
+    certain: float,
+) -> Iterator[Entry]:  # fmt: skip
+    """The entries of a cell that gives each version of the row's part a value of its own."""
+    twice = names_met_twice((c.text for c in view.grid.cells), context.languages)
+    words = LIMITS[column.hits[0].limit].form is Form.TEXT
+    for version in versions:
+        sure = version.known or (is_sure(version, twice) and not words)
+        clash = version.variant is not None and subject.variant is not None
+        own = replace(subject, variant=version.variant or subject.variant)
+        doubt = min(certain, 1.0 if sure and not clash else 0.3)
+        for entry in cell_entries(column, cell, own, context, f"table:{view.grid.reader}", doubt, version.value):
+            both = {**dict(entry.condition), **dict(version.condition)}
+            yield replace(entry, condition=tuple(sorted(both.items())))
 
 
 def _choice_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
@@ -233,9 +257,10 @@ def _spread(view: View, row: int, col: int) -> float:
 
 
 def cell_entries(
-    column: Column, cell: Cell, subject: Subject, context: PageContext, reader: str, certain: float
-) -> Iterator[Entry]:
-    """The entries of one cell: several where footnotes or brackets give values for different conditions."""
+    column: Column, cell: Cell, subject: Subject, context: PageContext, reader: str, certain: float,
+    text: str | None = None,
+) -> Iterator[Entry]:  # fmt: skip
+    """The entries of one cell, or of ``text``, a part of it; several where notes or brackets set conditions."""
     label_conditions, label_doubt = _of_marks(column.marks, context)
     if names_several_variants(column.header, context.languages):
         label_doubt = min(label_doubt, 0.3)
@@ -246,7 +271,7 @@ def cell_entries(
         return Entry(subject, column.header, hits, words, cell.box, reader, condition, min(certain, sure),
                      cell.confidence)  # fmt: skip
 
-    for piece in split_marked(cell.text):
+    for piece in split_marked(cell.text if text is None else text):
         stated = [
             (words, condition) for mark in piece.marks for words, condition in _stated_in_note(mark, hits, context)
         ]
@@ -314,4 +339,5 @@ def _of_marks(marks: Iterable[str], context: PageContext) -> tuple[tuple[tuple[s
 def is_table(grid: Grid) -> bool:
     """Whether a grid holds short words in rows and columns, so that no other reader should look at it."""
     texts = [c.text for c in grid.cells if c.words]
-    return grid.rows >= 2 and grid.cols >= 2 and sum(len(t.split()) <= 8 for t in texts) >= 0.8 * len(texts)
+    short = sum(len(t.split()) <= _MOST_CELL_WORDS or bool(find_version_values(t, LANGUAGES)) for t in texts)
+    return grid.rows >= 2 and grid.cols >= 2 and short >= 0.8 * len(texts)
