@@ -1,19 +1,11 @@
-"""Words and signs of units, folded, in six languages."""
+"""Words and signs of units, folded, in the languages of the lexicon."""
 
 from __future__ import annotations
 
 from ..schema.limits import Unit
+from .labels.words import unit_words
 
-UNIT_WORDS: dict[str, Unit] = {
-    **dict.fromkeys(("t", "z", "d", "teeth", "tooth", "zahne", "zahn", "zahnen", "dents", "dent", "denti", "dente",
-                     "dientes", "diente", "tanden", "tand"), Unit.TEETH),
-    **dict.fromkeys(("mm", "millimeter", "millimetre", "millimetres"), Unit.MILLIMETRE),
-    **dict.fromkeys(("°", "deg", "degrees", "grad", "gradi", "grados", "degres", "graden", "º"), Unit.DEGREE),
-    **dict.fromkeys(("g", "gr", "gram", "grams", "gramm", "grammes", "grammi", "gramos", "gramo"), Unit.GRAM),
-    **dict.fromkeys(("links", "link", "l", "glieder", "maillons", "maglie", "eslabones", "schakels", "pcs"),
-                    Unit.LINKS),
-}  # fmt: skip
-SPEED_WORDS = frozenset(
-    "speed speeds spd s fach gange gang vitesses vitesse v velocita velocidades velocidad versnellingen "
-    "fold marchas rapporti sp".split()
-)
+_SIGNS = {"mm": Unit.MILLIMETRE, "g": Unit.GRAM, "°": Unit.DEGREE, "º": Unit.DEGREE}
+"""What every language writes."""
+UNIT_WORDS: dict[str, Unit] = {word: unit for unit in Unit for word in unit_words(unit)} | _SIGNS
+SPEED_WORDS = unit_words("speed")

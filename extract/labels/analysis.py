@@ -9,7 +9,7 @@ from functools import cache, lru_cache
 
 from rapidfuzz import fuzz, process
 
-from .words import LANGUAGES, Lexicon, Meaning, fold, load_lexicon, vocabulary_of
+from .words import LANGUAGES, Lexicon, Meaning, fold, load_lexicon, read_language, vocabulary_of
 
 _LEAST_FUZZY_LETTERS = 5
 _LEAST_FUZZY_RATIO = 84.0
@@ -133,14 +133,19 @@ def page_languages(texts: Iterable[str], fallback: tuple[str, ...] = LANGUAGES) 
         language: sum(min(n, 6) * _weight(word) for word, n in words.items() if word in vocabulary_of(language))
         for language in LANGUAGES
     }
-    compound = {lang: sum(_holds_word(w, lang) for w in words if len(w) >= 10) for lang in ("de", "nl")}
+    compound = {lang: sum(_holds_word(w, lang) for w in words if len(w) >= 10) for lang in _compounding()}
     for language, extra in compound.items():
-        if language in scores:
-            scores[language] += extra
+        scores[language] += extra
     best = max(scores.values(), default=0)
     if best < 3:
         return fallback
     return tuple(sorted(lang for lang, score in scores.items() if score >= 0.5 * best))
+
+
+@cache
+def _compounding() -> tuple[str, ...]:
+    """The languages that write words together."""
+    return tuple(language for language in LANGUAGES if read_language(language).get("compounds"))
 
 
 @lru_cache(maxsize=20_000)

@@ -12,10 +12,14 @@ from importlib.resources import files
 
 from ...schema.limits import LIMITS, PartKind, Unit
 from .analysis import Analysis, Term, analyse
-from .words import LANGUAGES
+from .words import LANGUAGES, read_language
 
 GENERIC = frozenset({"max", "min", "size", "beside", "teeth"})
 """Concepts that may stand beside those that name a limit."""
+MEASURES = frozenset({"spacing", "width", "length", "angle", "weight", "capacity", "step", "difference", "chainline",
+                      "chainstay", "gain", "change", "pulley", "bolt", "bolt_circle", "pin", "cage_length", "clamp",
+                      "firmware", "freehub"})  # fmt: skip
+"""Concepts that say what is measured or counted: a label that names another one than a limit's own is not its label."""
 _PART_WORDS = frozenset({"cassette"})
 """Concepts that are names of parts as well: beside a label they do no harm."""
 _EXTRA_COST = 0.22
@@ -80,14 +84,23 @@ def limit_patterns() -> tuple[Pattern, ...]:
     return tuple(patterns)
 
 
-_UNITS: tuple[tuple[str, Unit], ...] = (
-    (r"mm|millim\w*", Unit.MILLIMETRE),
-    (r"°|deg\.?|degrees?|grad|gradi|grados|degr[ée]s|graden", Unit.DEGREE),
-    (r"gr?\.?|grams?|gramm|grammes?|grammi|gramos|gram", Unit.GRAM),
-    (r"t\.?|z\.?|teeth|tooth|z[äa]hne|dents|denti|dientes|tanden|d\.?", Unit.TEETH),
-    (r"pcs\.?|pieces|st\.?|stk\.?|stück|pz\.?|pi[èe]ces|uds\.?|links|glieder|maillons|maglie|eslabones|schakels",
-     Unit.LINKS),
-)  # fmt: skip
+_LEAST_UNIT_LETTERS = 3
+"""Shorter ones of a language's words for a unit can be a version's letter when they stand in a label."""
+_SHORT_UNITS: dict[Unit, str] = {
+    Unit.MILLIMETRE: r"mm|millim\w*",
+    Unit.DEGREE: r"°|deg\.?|degr[ée]s",
+    Unit.GRAM: r"gr?\.?|gramm?",
+    Unit.TEETH: r"t\.?|z\.?|d\.?|z[äa]hne",
+    Unit.LINKS: r"pcs\.?|pieces|st\.?|stk\.?|stück|pz\.?|pi[èe]ces|uds\.?",
+}
+
+
+def _unit_pattern(unit: Unit) -> str:
+    words = (w for language in LANGUAGES for w in read_language(language)["units"].get(unit, ()))
+    return "|".join([_SHORT_UNITS[unit], *(re.escape(w) for w in words if len(w) >= _LEAST_UNIT_LETTERS)])
+
+
+_UNITS = tuple((_unit_pattern(unit), unit) for unit in _SHORT_UNITS)
 _BRACKETED_UNIT = [
     (re.compile(rf"[\(\[]\s*(?:in\s+|en\s+)?(?:{words})\s*[\)\]]", re.IGNORECASE), unit) for words, unit in _UNITS
 ]
@@ -210,6 +223,8 @@ def _score(pattern: Pattern, needs: frozenset[str], analysis: Analysis, concepts
     quality, extras = 1.0, 0
     for term, names in zip(analysis.terms, concepts, strict=True):
         length = len(term.text)
+        if names & MEASURES and not names & usable:
+            return 0.0
         if names & {"distractor", "order"} or (names & pattern.never - needs and not (names - pattern.never) & usable):
             return 0.0
         if names & usable:

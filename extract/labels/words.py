@@ -7,7 +7,7 @@ import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -16,6 +16,7 @@ _SIGNS = re.compile(r"[^a-z0-9ø°&+]+")
 _SPECIAL = str.maketrans({"ß": "ss", "æ": "ae", "œ": "oe", "⌀": "ø", "Ø": "ø", "’": " ", "'": " "})
 
 
+@lru_cache(maxsize=100_000)
 def fold(text: str) -> str:
     """Lower case without accents and punctuation: ``"Größtes Ritzel (max.)"`` → ``"grosstes ritzel max"``."""
     plain = unicodedata.normalize("NFKD", text.translate(_SPECIAL).lower().translate(_SPECIAL))
@@ -56,17 +57,28 @@ LANGUAGES: tuple[str, ...] = tuple(
 )
 
 
+_TABLES = ("concepts", "parts", "variants", "answers", "language", "bounds", "titles", "units")
+_KEYS = ("compounds", "untranslated")
+
+
 @cache
 def read_language(language: str) -> dict[str, Any]:
-    """The parsed TOML file of one language."""
-    return tomllib.loads(files(_PACKAGE).joinpath(f"{language}.toml").read_text(encoding="utf-8"))
+    """The parsed TOML file of one language; a table that it lacks is empty.
+
+    Raises ``ValueError`` for a table that nobody reads.
+    """
+    data = tomllib.loads(files(_PACKAGE).joinpath(f"{language}.toml").read_text(encoding="utf-8"))
+    strange = sorted(set(data) - {*_TABLES, *_KEYS})
+    if strange:
+        raise ValueError(f"{language}.toml: nothing reads {', '.join(strange)}; its tables are {', '.join(_TABLES)}")
+    return {table: {} for table in _TABLES} | data
 
 
 def _entries(language: str) -> Iterator[tuple[tuple[str, ...], Meaning]]:
     data = read_language(language)
     tables = {"concept": data["concepts"], "part": data["parts"], "variant": data["variants"],
               "language": data["language"], "bound": data["bounds"], "title": data["titles"]}  # fmt: skip
-    for limit, choices in data.get("answers", {}).items():
+    for limit, choices in data["answers"].items():
         tables["answer"] = tables.get("answer", {}) | {f"{limit}.{choice}": w for choice, w in choices.items()}
     for group, table in tables.items():
         for name, words in table.items():
@@ -103,6 +115,12 @@ def load_lexicon(languages: tuple[str, ...], group: str = "") -> Lexicon:
     longest_first = {word: tuple(sorted(found, reverse=True)) for word, found in lengths.items()}
     return Lexicon(frozen, max(map(len, frozen), default=1), single, tuple(sorted(compounds, key=len, reverse=True)),
                    longest_first)  # fmt: skip
+
+
+@cache
+def unit_words(unit: str) -> frozenset[str]:
+    """The folded words and letters that stand for ``unit`` (``T``, ``mm``, … or ``speed``) in any language."""
+    return frozenset(fold(word) for language in LANGUAGES for word in read_language(language)["units"].get(unit, ()))
 
 
 @cache

@@ -1,23 +1,26 @@
 """A page → entries. The readers in their order; each takes the words that it has read out of the others' way.
 
-To add a layout: a module with a function ``(words or lines, context) → entries``, and its call in ``_read_region``.
+To add a layout: a module with a function ``Region → Found`` (see findings.py), and its name in ``REGION_READERS``.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from ..context import DocumentMemory, PageContext, find_headings, find_notes, for_versions
 from ..labels import page_languages
-from ..lines import Line, find_lines
+from ..lines import find_lines
 from ..marks import find_legend
 from ..records import Entry, Heading, PageContent, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .aligned import find_aligned_grids, rows_of_columns
 from .columns import best_view
+from .findings import Found, Region, RegionReader
 from .grids import Grid
+from .heads import find_list_heads
+from .lists import without_groups
 from .pairs import read_pairs
 from .prose import read_prose
 from .ruled import find_ruled_grids
@@ -47,6 +50,7 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     sizes = sorted(w.size for w in page.words)
     weights_known = any(w.bold for w in page.words)
     headings = find_headings(lines, languages, sizes[len(sizes) // 2] if sizes else 10.0, weights_known)
+    headings = without_groups(find_list_heads(lines, headings, languages), lines, languages)
     context = PageContext(languages, headings, find_notes(lines, languages), memory,
                           find_legend((line.text for line in lines), languages))  # fmt: skip
 
@@ -54,7 +58,9 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     grids: list[Grid] = []
     for region in _regions(free, [g for g in ruled if g not in tables]):
         for column in _columns_under_headings(region, headings):
-            _read_region(column, page, context, settings, entries, grids)
+            for found in _read_region(Region(column, page, context, settings)):
+                grids.extend(found.grids)
+                entries.extend((entry.box.top, entry) for entry in found.entries)
     for grid in tables:
         entries.extend((entry.box.top, entry) for entry in read_grid(grid, context))
     if headings:
@@ -118,24 +124,35 @@ def _regions(words: Sequence[Word], frames: Sequence[Grid]) -> list[list[Word]]:
     return regions
 
 
-def _read_region(
-    words: list[Word], page: PageContent, context: PageContext, settings: ReadSettings,
-    entries: list[tuple[float, Entry]], grids: list[Grid],
-) -> None:  # fmt: skip
-    used: set[Word] = set()
-    headings = [h.box for h in context.headings]
-    for grid in find_aligned_grids(words, page.rules, page.fills, headings, settings):
-        found = read_grid(grid, context)
+def _read_open_tables(region: Region) -> Found:
+    """Columns without a drawn frame."""
+    headings = [h.box for h in region.context.headings]
+    entries: list[Entry] = []
+    grids: list[Grid] = []
+    for grid in find_aligned_grids(region.words, region.page.rules, region.page.fills, headings, region.settings):
+        found = read_grid(grid, region.context)
         if found:
             grids.append(grid)
-            used.update(grid.words)
-            entries.extend((entry.box.top, entry) for entry in found)
-    lines = _left(words, used, settings)
-    pairs, in_pairs = read_pairs(lines, context)
-    entries.extend((entry.box.top, entry) for entry in pairs)
-    prose = read_prose(_left(words, used | in_pairs, settings), context)
-    entries.extend((entry.box.top, entry) for entry in prose)
+            entries.extend(found)
+    return Found(entries, frozenset(w for grid in grids for w in grid.words), grids)
 
 
-def _left(words: Sequence[Word], used: set[Word], settings: ReadSettings) -> list[Line]:
-    return find_lines([w for w in words if w not in used], settings)
+def _read_pairs(region: Region) -> Found:
+    entries, used = read_pairs(region.lines(), region.context)
+    return Found(entries, frozenset(used))
+
+
+def _read_prose(region: Region) -> Found:
+    return Found(read_prose(region.lines(), region.context))
+
+
+REGION_READERS: tuple[RegionReader, ...] = (_read_open_tables, _read_pairs, _read_prose)
+"""The readers of what stands in no drawn table, in their order: each gets the words that those before it left over."""
+
+
+def _read_region(region: Region) -> Iterator[Found]:
+    for reader in REGION_READERS:
+        found = reader(region)
+        yield found
+        if found.used:
+            region = replace(region, words=[w for w in region.words if w not in found.used])

@@ -14,7 +14,7 @@ from cogledger.extract.labels import (
     split_unit,
 )
 from cogledger.extract.labels.meanings import limit_patterns
-from cogledger.extract.labels.words import load_lexicon, read_language
+from cogledger.extract.labels.words import load_lexicon, read_language, unit_words
 from cogledger.schema.limits import LIMITS, PartKind, Unit
 from hypothesis import given
 from hypothesis import strategies as st
@@ -247,10 +247,28 @@ def test_the_files_of_all_languages_have_the_same_tables(language):
     assert set(own["concepts"]) == set(english["concepts"])
     assert set(own["parts"]) == {str(k) for k in PartKind}
     assert set(own["variants"]) == {"S", "M", "L"}
+    assert set(own["units"]) == {"speed"} | {str(unit) for unit in Unit if unit is not Unit.COUNT}
     for limit, choices in english["answers"].items():
         assert set(own["answers"][limit]) == set(choices)
         if LIMITS[limit].choices:
             assert set(choices) == set(LIMITS[limit].choices)
+
+
+def test_no_word_behind_a_number_stands_for_two_units():
+    """In no language, since a number does not say its own; letters such as Z and D for teeth are common practice."""
+    seen: dict[str, Unit] = {}
+    for unit in Unit:
+        for word in unit_words(unit):
+            assert seen.setdefault(word, unit) is unit, word
+    assert {"t", "z", "d"} <= {word for word, unit in seen.items() if unit is Unit.TEETH}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_words_for_units_of_every_language_are_split_from_labels(language):
+    for unit in Unit:
+        for word in read_language(language)["units"].get(unit, ()):
+            if len(word) >= 3:
+                assert split_unit(f"Max. ({word})") == ("Max.", unit), word
 
 
 def test_the_table_of_meanings_speaks_only_of_known_concepts():
