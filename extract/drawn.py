@@ -54,18 +54,25 @@ def find_images(page: pdfium.PdfPage, to_shown: Affine) -> list[tuple[Handle, Bo
 
 def _objects(page: Handle, to_shown: Affine, kind: int) -> Iterator[tuple[Handle, Affine]]:
     """Objects of one kind on a page and in its forms, each with the matrix that leads to the page as shown."""
+    get, type_of = raw.FPDFPage_GetObject, raw.FPDFPageObj_GetType
     for n in range(raw.FPDFPage_CountObjects(page)):
-        yield from _objects_of(raw.FPDFPage_GetObject(page, n), to_shown, kind, _MOST_DEPTH)
+        item = get(page, n)
+        found = type_of(item)
+        if found == kind:
+            yield item, _inner_matrix(item, to_shown)
+        elif found == raw.FPDF_PAGEOBJ_FORM:
+            yield from _objects_of(item, to_shown, kind, _MOST_DEPTH)
 
 
-def _objects_of(item: Handle, outer: Affine, kind: int, depth: int) -> Iterator[tuple[Handle, Affine]]:
-    found = raw.FPDFPageObj_GetType(item)
-    if found == kind:
-        yield item, _inner_matrix(item, outer)
-    elif found == raw.FPDF_PAGEOBJ_FORM and depth:
-        matrix = _inner_matrix(item, outer)
-        for n in range(raw.FPDFFormObj_CountObjects(item)):
-            yield from _objects_of(raw.FPDFFormObj_GetObject(item, n), matrix, kind, depth - 1)
+def _objects_of(form: Handle, outer: Affine, kind: int, depth: int) -> Iterator[tuple[Handle, Affine]]:
+    matrix = _inner_matrix(form, outer)
+    for n in range(raw.FPDFFormObj_CountObjects(form)):
+        item = raw.FPDFFormObj_GetObject(form, n)
+        found = raw.FPDFPageObj_GetType(item)
+        if found == kind:
+            yield item, _inner_matrix(item, matrix)
+        elif found == raw.FPDF_PAGEOBJ_FORM and depth > 1:
+            yield from _objects_of(item, matrix, kind, depth - 1)
 
 
 def _inner_matrix(item: Handle, outer: Affine) -> Affine:
