@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..labels import LabelHit, analyse, find_label_hits, split_unit
+from ..labels import LabelHit, analyse, find_label_hits, fold, split_unit
+from ..units import UNIT_WORDS
 
 _LEAST_SCORE = 0.62
+_LEAST_JOINED = 0.85
+"""Where both headers hold words: an unknown one among them may name another limit."""
 _OTHER = {"high": "low", "low": "high"}
 
 
@@ -25,6 +28,12 @@ def lone_bound(text: str, languages: tuple[str, ...]) -> str | None:
     terms = analyse(bare, languages).terms
     names = terms[0].names("concept") if len(terms) == 1 else frozenset()
     return "high" if "max" in names else "low" if "min" in names else None
+
+
+def is_unit(text: str) -> bool:
+    """Whether a header cell says nothing but a unit: ``mm``, ``[T]``."""
+    bare = fold(text.strip("()[] ."))
+    return bool(bare) and bare in UNIT_WORDS
 
 
 def split_bound(header: str, languages: tuple[str, ...]) -> Half:
@@ -48,8 +57,9 @@ def find_shared_bounds(
         one, other = halves[n], halves[n + 1]
         if n in paired or not one.bound or other.bound != _OTHER[one.bound]:
             continue
+        least = _LEAST_JOINED if one.label and other.label else _LEAST_SCORE
         both = tuple(h for h in find_label_hits(f"{one.label} {other.label}".strip(), None, languages)
-                     if h.score >= _LEAST_SCORE)  # fmt: skip
+                     if h.score >= least)  # fmt: skip
         best = {h.limit for h in both if h.score >= both[0].score - 0.1}
         own = [{h.limit for h in found} for found in (hits[n], hits[n + 1])]
         if both and all(not limits or limits & best for limits in own) and not all(own):

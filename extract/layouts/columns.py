@@ -6,18 +6,18 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from ...schema.limits import PartKind
+from ...schema.limits import LIMITS, Form, PartKind
 from ..conditions import split_condition
 from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..marks import is_ditto, is_mark, is_nothing, split_marked
 from ..subjects import Subject, find_kinds, is_code, names_several_variants, parse_model_cell, parse_variant
 from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
-from .bounds import find_shared_bounds, lone_bound
+from .bounds import find_shared_bounds, is_unit, lone_bound
 from .grids import Cell, Grid
 from .matrix import find_choices
 from .versions import find_version_values
 
-MOST_HEADER_ROWS = 4
+MOST_HEADER_ROWS = 5
 _MOSTLY = 0.6
 _LEAST_LABEL = 0.62
 _NUMBER = re.compile(r"(?<![\w^{])\d")
@@ -34,6 +34,10 @@ class Column:
     marks: tuple[str, ...] = ()
     choice: str = ""
     """The value that a mark in this column stands for (a matrix of models and speeds), else empty."""
+    half: str | None = None
+    """``high`` or ``low`` where a header cell of its own says no more than maximum or minimum."""
+    torn: bool = False
+    """Whether the other half of its range is in a column that was not understood."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +83,18 @@ def _with_other_bounds(columns: tuple[Column, ...], languages: tuple[str, ...]) 
         beside = columns[n + 1 if n + 1 in shared and hits[0].bound != shared[n + 1][0].bound else n - 1]
         header = columns[n].header if columns[n].hits else f"{beside.header} / {columns[n].header}"
         settled[n] = replace(columns[n], header=header, hits=hits)
-    return tuple(settled)
+    return tuple(replace(c, torn=_is_torn(settled, n)) for n, c in enumerate(settled))
+
+
+def _is_torn(columns: Sequence[Column], at: int) -> bool:
+    """Whether a column of maxima or minima stands beside one of the opposite that has no limit with bounds."""
+    own = columns[at]
+    beside = [columns[n] for n in (at - 1, at + 1) if 0 <= n < len(columns)]
+    opposite = [c for c in beside if own.half and c.half and c.half != own.half]
+    if any(c.hits and own.hits and c.hits[0].limit == own.hits[0].limit for c in opposite):
+        return False
+    bounded = (Form.RANGE, Form.HIGH, Form.LOW, Form.EXACT_OR_RANGE)
+    return any(not c.hits or LIMITS[c.hits[0].limit].form not in bounded for c in opposite)
 
 
 def _has_numbers(grid: Grid, row: int) -> bool:
@@ -148,13 +163,15 @@ def _column(grid: Grid, col: int, header_rows: int, languages: tuple[str, ...]) 
             label.append(text)
         else:
             subject = added.filled_from(subject)
+    units = [text for text in label[1:] if is_unit(text)]
+    label = [text for n, text in enumerate(label) if not n or not is_unit(text)]
     bound = lone_bound(label[-1], languages) if len(label) > 1 else None
-    header = " ".join(label)
+    header = " ".join([*label, *(text if split_unit(text)[1] else f"({text})" for text in units)])
     roles = find_role(header, languages)
-    hits = find_label_hits(" ".join(label[:-1]) if bound else header, None, languages)
+    hits = find_label_hits(" ".join([*label[:-1], *units]) if bound else header, None, languages)
     hits = tuple(replace(h, bound=bound or h.bound) for h in hits if h.score >= _LEAST_LABEL)
     role = next((r for r in (Role.MODEL, Role.VARIANT, Role.KIND) if r in roles), None)
-    return Column(header, role, hits, subject, tuple(marks))
+    return Column(header, role, hits, subject, tuple(marks), half=bound)
 
 
 def _named_part(text: str, languages: tuple[str, ...]) -> Subject:
@@ -183,7 +200,7 @@ def _with_roles(
     chosen: dict[int, Role] = {}
     for role, test in tests.items():
         shares = {n: _share(bodies[n], test) for n in range(len(columns)) if n not in chosen}
-        col = _role_column(role, shares, columns, bodies)
+        col = _role_column(role, shares, columns, bodies, languages)
         if col is not None:
             chosen[col] = role
     return tuple(
@@ -192,7 +209,11 @@ def _with_roles(
 
 
 def _role_column(
-    role: Role, shares: dict[int, float], columns: Sequence[Column], bodies: Sequence[list[str]]
+    role: Role,
+    shares: dict[int, float],
+    columns: Sequence[Column],
+    bodies: Sequence[list[str]],
+    languages: tuple[str, ...],
 ) -> int | None:
     """The column that plays a role: one headed so, if its contents do not speak against it, else one that holds it."""
     headed = [n for n in shares if columns[n].role is role]
@@ -203,10 +224,19 @@ def _role_column(
             return n
         if role is Role.VARIANT and not columns[n].hits and _may_hold_variants(bodies[n]):
             return n
-    held = [n for n in shares if shares[n] >= _MOSTLY and not columns[n].hits]
+    free = [n for n in shares if not columns[n].hits or not _reads_as_values(columns[n], bodies[n], languages)]
+    held = [n for n in free if shares[n] >= _MOSTLY and (role is Role.MODEL or not columns[n].hits)]
     if role is Role.MODEL:
-        held = [n for n in held if not columns[n].header or (n == 0 and _may_hold_models(columns[n], bodies[n]))]
+        first = next((n for n in shares if n not in free), len(columns))
+        held = [
+            n for n in held if not columns[n].header or (n < min(2, first) and _may_hold_models(columns[n], bodies[n]))
+        ]
     return held[0] if held else None
+
+
+def _reads_as_values(column: Column, body: Sequence[str], languages: tuple[str, ...]) -> bool:
+    """Whether any cell under a label of limits is a value of one."""
+    return any(reads(text, column.hits, languages) for text in body)
 
 
 def _may_hold_variants(body: Sequence[str]) -> bool:

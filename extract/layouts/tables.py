@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from ...schema.limits import LIMITS, Form, PartKind
 from ..conditions import find_condition, split_condition
 from ..context import PageContext
-from ..labels import LANGUAGES, LabelHit, Role, analyse, find_label_hits, find_role
+from ..labels import LANGUAGES, LabelHit, Role, analyse, find_label_hits, find_role, split_unit
 from ..lines import union
 from ..marks import is_ditto, is_mark, is_nothing, says_yes, split_mark, split_marked
 from ..records import Entry
@@ -64,12 +64,20 @@ def split_grid(grid: Grid, languages: tuple[str, ...]) -> list[Grid]:
     cols = [c for c in range(2, grid.cols) if _holds_labels([grid.at(r, c) for r in range(grid.rows)], languages)]
     if cols and _holds_labels([grid.at(r, 0) for r in range(grid.rows)], languages):
         return [part for piece in _cut_columns(grid, cols) for part in split_grid(piece, languages)]
-    rows = [r for r in range(2, grid.rows) if _holds_labels([grid.at(r, c) for c in range(grid.cols)], languages)]
+    rows = [r for r in range(2, grid.rows) if _begins_anew(grid, r, languages)]
     first = _holds_labels([grid.at(0, c) for c in range(grid.cols)], languages)
     rows = [r for r in rows if r - 1 not in rows]
     if rows and first and grid.rows >= 4:
         return [piece.turned() for piece in _cut_columns(grid.turned(), rows)]
     return [grid]
+
+
+def _begins_anew(grid: Grid, row: int, languages: tuple[str, ...]) -> bool:
+    """Whether a row holds labels again, below a row with numbers and with no cell that the row above reaches into."""
+    cells = [grid.at(row, c) for c in range(grid.cols)]
+    if any(c.words and c.row < row for c in cells) or not _holds_labels(cells, languages):
+        return False
+    return any(_has_digit(split_unit(c.text)[0]) for c in grid.cells if c.row < row)
 
 
 def _holds_labels(cells: Iterable[Cell], languages: tuple[str, ...]) -> bool:
@@ -253,6 +261,8 @@ def _spread(view: View, row: int, col: int) -> float:
     cell = view.grid.at(row, col)
     first = cell.col
     covered = [view.columns[c] for c in range(first, first + cell.col_span)]
+    if view.columns[col].torn:
+        return 0.3
     return 1.0 if all(c.hits and c.hits[0].limit == view.columns[col].hits[0].limit for c in covered) else 0.4
 
 

@@ -127,3 +127,28 @@ def test_codes_in_a_column_of_models_and_in_headings_are_whole(told, code):
 def test_a_blank_cell_below_a_name_that_was_not_understood_is_no_earlier_model(told):
     rows = [["Model", "Total capacity"], ["AB101", "37T"], ["see price list", "39T"], ["", "41T"]]
     assert {(code, high) for code, _, _, _, high, _ in told(rows)} <= {("AB101", 37)}
+
+
+def test_three_levels_of_header_over_a_row_of_units(pen, read):
+    drawn = pen()
+    drawn.text(50, 90, "Front derailleurs", 12, bold=True)
+    rows = [["Model", "Chainrings", "", "", ""], ["", "Largest ring", "", "Smallest ring", ""],
+            ["", "max.", "min.", "max.", "min."], ["", "T", "T", "T", "T"],
+            ["KX10", "50", "46", "36", "34"], ["KX20", "48", "44", "34", "32"]]  # fmt: skip
+    drawn.table(rows, ruled=False, widths=[60, 60, 60, 60, 60])
+    lefts = [50, 110, 170, 230, 290, 350]
+    for n, top in enumerate(range(120, 120 + 22 * 7, 22)):
+        drawn.line(50 if n in (0, 4, 5, 6) else 110, top, 350, top)
+    for n, left in enumerate(lefts):
+        drawn.line(left, {2: 164, 4: 164, 3: 142}.get(n, 120), left, 252)
+    found = {(c.part_code, c.limit, c.low, c.high) for c in read(drawn.save()).claims}
+    assert found == {("KX10", "big_ring", 46, 50), ("KX10", "small_ring", 34, 36), ("KX20", "big_ring", 44, 48),
+                     ("KX20", "small_ring", 32, 34)}  # fmt: skip
+
+
+def test_half_a_range_is_not_told_where_the_other_half_was_not_understood(pen, read):
+    drawn = pen()
+    drawn.text(50, 90, "Front derailleurs", 12, bold=True)
+    drawn.table([["Model", "Largest ring", "Zornful ring", "Weight"], ["", "max.", "min.", ""],
+                 ["KX10", "50", "46", "91 g"], ["KX20", "48", "44", "93 g"]])  # fmt: skip
+    assert {(c.part_code, c.limit) for c in read(drawn.save()).claims} == {("KX10", "weight"), ("KX20", "weight")}
