@@ -20,7 +20,10 @@ _RULE_CONTRAST = 18
 _LONGEST_DASH_IN = 0.09
 _LONGEST_BREAK_IN = 0.06
 _SHORTEST_DASHED_IN = 0.35
-_LEAST_DASHES = 6
+_SHORTEST_PIECE_IN = 0.17
+_LEAST_DASHES = 3
+_MOST_WIDER = 0.25
+"""Of a dashed rule hardly any dash is wider than the rule; signs that stand over each other are."""
 _DASH_SHAPE = 1.4
 """Dashes are at least this many times as long as thick; rounder ones are the dots of a leader."""
 
@@ -84,14 +87,21 @@ def _stands_alone(
     return filled > 0.85 and all(strip.size == 0 or strip.mean() / 255 < 0.15 for strip in strips)
 
 
-def find_dashed_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
-    """Rules of short dashes or dots at even steps, in pixels, on a picture without its solid rules."""
+def find_dashed_rules(grey: np.ndarray, dpi: float, solid: Sequence[Rule] = ()) -> list[Rule]:
+    """Rules of short dashes at even steps, in pixels, on a picture without its ``solid`` rules.
+
+    One that stands between two rules across may be as short as a row of a table.
+    """
     ink = cv2.threshold(grey, 200, 255, cv2.THRESH_BINARY_INV)[1]
     found: list[Rule] = []
     for horizontal in (True, False):
         along = ink if horizontal else np.ascontiguousarray(ink.T)
         for x, y, w, h in _dashed_runs(along, dpi):
             middle = y + h / 2
+            if w < _SHORTEST_DASHED_IN * dpi and (
+                horizontal or not _meets_rule((*solid, *found), middle, (x, x + w), dpi)
+            ):
+                continue
             found.append(Rule(x, middle, x + w, middle) if horizontal else Rule(middle, x, middle, x + w))
     return found
 
@@ -99,7 +109,7 @@ def find_dashed_rules(grey: np.ndarray, dpi: float) -> list[Rule]:
 def _dashed_runs(ink: np.ndarray, dpi: float) -> list[tuple[int, int, int, int]]:
     """Boxes of dashed runs along the rows of ``ink``: thin, alone, and of even dashes."""
     bridge = round(_LONGEST_BREAK_IN * dpi)
-    least = round(_SHORTEST_DASHED_IN * dpi)
+    least = round(_SHORTEST_PIECE_IN * dpi)
     closed = cv2.morphologyEx(ink, cv2.MORPH_CLOSE, np.ones((1, bridge), np.uint8))
     runs = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((1, least), np.uint8))
     runs = cv2.dilate(runs, np.ones((3, 1), np.uint8))
@@ -111,6 +121,10 @@ def _dashed_runs(ink: np.ndarray, dpi: float) -> list[tuple[int, int, int, int]]
             continue
         above, below = ink[max(0, y - away) : max(1, y), x : x + w], ink[y + h : y + h + away, x : x + w]
         if any(strip.size and strip.mean() / 255 > 0.2 for strip in (above, below)):
+            continue
+        dark = ink[y : y + h, x : x + w].max(axis=0) > 0
+        wider = [strip.max(axis=0) > 0 for strip in (above, below) if strip.size]
+        if any((dark & side).sum() > _MOST_WIDER * dark.sum() for side in wider):
             continue
         if _is_dashed(ink[y : y + h, x : x + w], dpi):
             found.append((int(x), int(y), int(w), int(h)))

@@ -48,7 +48,7 @@ def read_pixels(grey: np.ndarray, number: int, unit: float, settings: ReadSettin
     straight, back = straightened(flat, find_skew(flat))
     rules = find_drawn_rules(straight, settings.scan_dpi)
     bare = without_rules(turned_dark_on_light(straight, settings.scan_dpi), rules)
-    dashed = find_dashed_rules(bare, settings.scan_dpi)
+    dashed = find_dashed_rules(bare, settings.scan_dpi, rules)
     bare = without_rules(bare, dashed, dashed=True)
     rules += dashed
     words = read_words(without_leaders(bare, settings.scan_dpi), rules, settings)

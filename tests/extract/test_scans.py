@@ -145,6 +145,14 @@ def test_dashed_rules_are_found_and_leader_dots_are_not():
     assert without_rules(grey, [rule], dashed=True)[55:70].min() == 255
 
 
+def test_digits_over_each_other_are_no_dashed_rule(pen):
+    drawn = pen("column.pdf")
+    for n in range(12):
+        drawn.text(60, 60 + 11 * n, f"{1 + n % 3}{n} teeth", 10)
+    grey = np.asarray(render_page(drawn.save(), 1, dpi=300).convert("L"))
+    assert find_dashed_rules(grey, 300) == []
+
+
 @pytest.mark.slow
 def test_a_picture_file_is_read_in_its_own_pixels(printed, tmp_path):
     path = tmp_path / "page.png"
