@@ -152,12 +152,23 @@ def test_links_resolve(page: Path) -> None:
             assert anchor in {slug(heading) for heading in headings}, f"{page.name}: {target}"
 
 
-def test_files_named_in_developers_exist() -> None:
-    text = without_blocks(text_of(ROOT / "DEVELOPERS.md"))
-    named = re.findall(r"`((?:[\w.]+/)+[\w.]*)`", text)
-    assert len(named) > 20
-    missing = [name for name in named if not (ROOT / name).exists()]
-    assert not missing
+@pytest.mark.parametrize("page", [ROOT / "DEVELOPERS.md", DOCS / "extending.md"], ids=lambda page: page.name)
+def test_files_named_for_developers_exist(page: Path) -> None:
+    named = re.findall(r"`((?:[\w.]+/)+[\w.]*)`", without_blocks(text_of(page)))
+    own = [name for name in named if (ROOT / name.split("/")[0]).exists()]
+    assert len(own) > 20
+    assert [name for name in own if not (ROOT / name).exists()] == []
+
+
+def test_every_page_of_docs_can_be_reached_from_the_readme() -> None:
+    linked, seen = [ROOT / "README.md"], set[Path]()
+    while linked:
+        page = linked.pop()
+        if page not in seen and page.suffix == ".md":
+            seen.add(page)
+            targets = re.findall(r"\]\(([^)\s#]+)", without_blocks(text_of(page)))
+            linked.extend((page.parent / target).resolve() for target in targets)
+    assert set(DOCS.glob("*.md")) <= seen
 
 
 def test_readme_opens_with_one_paragraph() -> None:
