@@ -61,10 +61,11 @@ def merge_rows(rows: list[LineRow], bands: list[float], columns: int) -> list[Li
     groups = [list(g) for _, g in itertools.groupby(rows, key=lambda row: sum(y < row.middle for y in bands))]
     counts = [len(_anchors(band)) for band in groups]
     by_row = len(bands) > _MANY_BANDS or (sum(n <= 1 for n in counts[1:]) > 1 and max(counts[1:]) < _LEAST_BANDS)
-    for band in groups:
+    for n, band in enumerate(groups):
         anchors = _anchors(band)
         clusters = _tight_clusters(band)
-        if len(bands) >= _LEAST_BANDS and (len(anchors) <= 1 or by_row):
+        bounded = any(y < band[0].middle for y in bands) and n + 1 < len(groups)
+        if len(bands) >= _LEAST_BANDS and (len(anchors) <= 1 or (by_row and bounded)):
             kept.extend(_rows_of_group(band))
         elif clusters:
             kept.extend(row for cluster in clusters for row in _rows_of_group(cluster))
