@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from .labels import analyse, fold, load_lexicon
+from .labels.words import Meaning
 from .units import SPEED_WORDS, UNIT_WORDS
 
 _FOREIGN_UNITS = frozenset('nm kg cm m km h v w ah mah % € eur usd pcs bar psi in inch " years months days'.split())
@@ -32,7 +33,7 @@ def find_tokens(text: str, languages: tuple[str, ...]) -> list[Token] | None:
     """The tokens of ``text``; ``None`` where a word or sign has no place in a number notation."""
     tokens: list[Token] = []
     at = 0
-    text = _with_short_bounds(_without_from(text.strip().rstrip(".")), languages)
+    text = _with_short_bounds(_without_from(_LAST_STOP.sub("", text.strip())), languages)
     for found in _TOKEN.finditer(text):
         if text[at : found.start()].strip(" .:'’\u00a0"):
             return None
@@ -46,13 +47,22 @@ def find_tokens(text: str, languages: tuple[str, ...]) -> list[Token] | None:
                 return None
             tokens.append(token)
         elif kind != "bracket":
-            tokens.append(Token(kind, words))
+            tokens.append(_sign_or_joint(kind, words, tokens))
     if text[at:].strip(" .:'’"):
         return None
     tokens = [_between_numbers(t, tokens[n - 1] if n else None, tokens[n + 1 :]) for n, t in enumerate(tokens)]
     joined = ("speed", "unit", "or", "slash", "comma")
     pairs = zip(tokens, [*tokens[1:], None], strict=True)
     return [t for t, after in pairs if not (t.kind == "dash" and after and after.kind in joined)]
+
+
+_LAST_STOP = re.compile(r"(?<=[\d)\]°])\.$")
+
+
+def _sign_or_joint(kind: str, words: str, before: list[Token]) -> Token:
+    """A sign or joint; a plus behind a number joins two numbers (``50+34``)."""
+    joins = words == "+" and bool(before) and before[-1].kind in ("number", "unit")
+    return Token("comma" if joins else kind, words)
 
 
 def _between_numbers(token: Token, before: Token | None, following: list[Token]) -> Token:
@@ -81,22 +91,52 @@ def _without_from(text: str) -> str:
 
 
 def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:
-    """``"up to 20 teeth"`` → ``"max 20 teeth"``: bounds of several words in one word."""
+    """``"no more than 20 teeth"`` → ``"max 20 teeth"``: in one word; ``"28 up to 34"`` → ``"28 - 34"``.
+
+    Words that compare ("more than") are bounds only behind a denial.
+    """
     if text.count(" ") < 2:
         return text
     plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
-    return _bound_phrases(languages).sub(lambda m: "max" if m.lastgroup == "high" else "min", plain)
+    return _bound_phrases(languages).sub(_short_bound, plain)
+
+
+_COUNTED_BEFORE = re.compile(r"\d\s*[^\W\d_]{0,7}\.?\s*$")
+_NUMBER_BEHIND = re.compile(r"\s*\d")
+
+
+def _short_bound(found: re.Match[str]) -> str:
+    if found.lastgroup != "to":
+        return "max" if found.lastgroup == "high" else "min"
+    joins = _COUNTED_BEFORE.search(found.string[: found.start()]) and _NUMBER_BEHIND.match(found.string[found.end() :])
+    return "-" if joins else "max"
 
 
 @lru_cache(maxsize=64)
 def _bound_phrases(languages: tuple[str, ...]) -> re.Pattern[str]:
-    sides: dict[str, list[str]] = {"high": [], "low": []}
+    """A pattern with a group for each bound: ``high``, ``low``, and ``to`` for words that join two numbers as well."""
+    rows = load_lexicon(languages).rows
+    joints = {row for row, meanings in rows.items() if any(m == _TO for m in meanings)}
+    denials = "|".join(sorted((_printed(row) for row, meanings in rows.items() if _NOT in meanings), key=len)[::-1])
+    sides: dict[str, list[str]] = {"to": [], "high": [], "low": []}
     for row, meanings in load_lexicon(languages, "bound").rows.items():
         for meaning in meanings:
-            if len(row) > 1 and meaning.name.split("_")[0] in sides and row[-1] not in ("of", "de", "di"):
-                sides[meaning.name.split("_")[0]].append(r"\s+".join(map(re.escape, row)))
+            side = meaning.name.split("_")[0]
+            if side in ("over", "under"):
+                denied = rf"(?:(?:{denials})\s+)+{_printed(row)}"
+                sides["high" if side == "over" else "low"].append(denied)
+            elif len(row) > 1 and row[-1] not in ("of", "de", "di"):
+                sides["to" if row in joints and side == "high" else side].append(_printed(row))
     groups = [f"(?P<{side}>{'|'.join(sorted(rows, key=len, reverse=True)) or '(?!)'})" for side, rows in sides.items()]
     return re.compile(rf"\b(?:{'|'.join(groups)})\b", re.IGNORECASE)
+
+
+_TO, _NOT = Meaning("language", "to"), Meaning("language", "not")
+
+
+def _printed(row: tuple[str, ...]) -> str:
+    """A pattern for a row of folded words as they are printed, with blanks or an apostrophe between."""
+    return r"[\s'’]+".join(map(re.escape, row))
 
 
 def _number_tokens(words: str) -> list[Token]:
@@ -115,6 +155,10 @@ def _number_tokens(words: str) -> list[Token]:
     return tokens
 
 
+_SURE_WORD = 0.95
+"""Below it a word was only guessed: too little for one that turns a number into a bound."""
+
+
 def _word_token(words: str, languages: tuple[str, ...]) -> Token | None:
     bare = fold(words) or words
     if bare in ("°", "º") or words in "°º":
@@ -123,14 +167,28 @@ def _word_token(words: str, languages: tuple[str, ...]) -> Token | None:
         return Token("unit", bare)
     if bare in _FOREIGN_UNITS and bare not in SPEED_WORDS:
         return Token("foreign", bare)
-    names = {m.name for term in analyse(bare, languages).terms for m in term.meanings}
+    terms = analyse(words, languages).terms
+    names = {m.name for term in terms for m in term.meanings if term.quality >= _SURE_WORD}
     for kind in ("max", "min", "to", "or"):
         if kind in names:
             return Token(kind, bare)
     if bare in SPEED_WORDS or "speed" in names:
         return Token("speed", bare)
-    if bare in UNIT_WORDS:
-        return Token("unit", bare)
-    if names & {"ring", "cog", "teeth", "links", "bolt", "number", "size", "diameter", "gain"}:
+    if words.endswith(".") and (spelt := _unit_spelt_out(bare)):
+        return spelt
+    if {m.name for term in terms for m in term.meanings} & _FILLERS:
         return Token("filler", bare)
     return None
+
+
+_FILLERS = frozenset({"ring", "cog", "teeth", "links", "bolt", "number", "size", "diameter", "gain"})
+
+
+@lru_cache(maxsize=5_000)
+def _unit_spelt_out(word: str) -> Token | None:
+    """The unit that an abbreviation of two letters or more stands for (``Zä.``), where there is just one."""
+    named = {UNIT_WORDS.get(w, "speed"): w for w in (*UNIT_WORDS, *SPEED_WORDS) if w.startswith(word)}
+    if len(named) != 1 or len(word) < 2:
+        return None
+    unit, known = next(iter(named.items()))
+    return Token("speed" if unit == "speed" else "unit", known)

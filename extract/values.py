@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 from ..schema.limits import LIMITS, Form, LimitKey, Unit
 from .labels import LANGUAGES, analyse
@@ -93,6 +94,8 @@ def _parse_bounds(tokens: list[Token], row: LimitKey, bound: str | None, unit: U
     between = kinds[kinds.index("number") + 1 : len(kinds) - kinds[::-1].index("number") - 1]
     if {"max", "min"} <= set(kinds):
         low_high = _bounds_by_word(tokens)
+    elif kinds.count("sign") == 2:
+        low_high = _bounds_by_word(_signs_as_words(tokens))
     elif "max" in kinds or "min" in kinds or "sign" in kinds:
         return None
     else:
@@ -117,6 +120,12 @@ def _bounds_by_word(tokens: list[Token]) -> tuple[float, float] | None:
     if order in (["number", "min", "number", "max"], ["min", "number", "max", "number"]):
         return (numbers[0], numbers[1])
     return None
+
+
+def _signs_as_words(tokens: list[Token]) -> list[Token]:
+    """``"≥ 28, ≤ 34"`` as bounds in words; signs that leave the number out say nothing."""
+    words = {"≤": "max", "<=": "max", "≥": "min", ">=": "min"}
+    return [Token(words.get(t.text, "other"), t.text) if t.kind == "sign" else t for t in tokens]
 
 
 def _parse_one(tokens: list[Token], number: float, row: LimitKey, bound: str | None, unit: Unit | None) -> Value | None:
@@ -160,8 +169,10 @@ def _parse_list(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value 
     numbers = _numbers(tokens)
     bare = [k for k in kinds if k != "speed"]
     between = bare[1:-1]
-    if bare[:1] != ["number"] or bare[-1] != "number" or not _alternate(bare):
+    if bare[:1] != ["number"] or bare[-1] != "number":
         return None
+    if not _alternate(bare):
+        return _parse_spaced(bare, numbers, row, unit)
     if row.form is Form.ORDERED:
         if "to" in between or "dots" in between or (row.key == "cogs" and 1 < len(numbers) < 4):
             return None
@@ -174,6 +185,23 @@ def _parse_list(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value 
     if {"to", "dots"} & set(between) or ("dash" in between and len(numbers) == 2):
         return None
     return Value(values=tuple(numbers), unit=unit)
+
+
+_LEAST_SPACED_COGS = 5
+_SMALLEST_RING = 20
+"""Of sets of rings; smaller numbers beside each other may count something else. Common practice, no source."""
+
+
+def _parse_spaced(kinds: list[str], numbers: list[float], row: LimitKey, unit: Unit | None) -> Value | None:
+    """``11 12 13 15 17``, ``52 39 30``: blanks between the teeth of a set that only grows or only shrinks."""
+    falling = all(a > b for a, b in pairwise(numbers))
+    rising = all(a < b for a, b in pairwise(numbers))
+    if row.key == "cogs" and (rising or falling) and len(numbers) >= _LEAST_SPACED_COGS:
+        spaced = set(kinds) <= {"number", "dash", "comma", "slash"}
+    else:
+        rings = row.key == "rings" and len(numbers) <= 3 and min(numbers) >= _SMALLEST_RING
+        spaced = rings and falling and set(kinds) == {"number"}
+    return Value(values=tuple(numbers), unit=unit, certain=0.95) if spaced else None
 
 
 def _alternate(kinds: list[str]) -> bool:
@@ -196,6 +224,9 @@ def _parse_times(tokens: list[Token], row: LimitKey, unit: Unit | None) -> Value
         if row.key == "ring_count" or (row.key == "rear_speeds" and min(numbers) > 3):
             return Value(values=tuple(numbers), unit=unit)
         return None
+    if row.key == "rings":
+        set_of_rings = re.fullmatch(r"nxn(xn)?", kinds) and min(numbers) >= _SMALLEST_RING
+        return Value(values=tuple(numbers), unit=unit) if set_of_rings else None
     if re.fullmatch(r"nxn(/n)*", kinds):
         chosen = numbers[:1] if row.key == "ring_count" else numbers[1:]
     elif re.fullmatch(r"nxn(/nxn)+", kinds):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from rapidfuzz import fuzz, process
@@ -51,10 +52,56 @@ class Analysis:
 def analyse(text: str, languages: tuple[str, ...] = LANGUAGES) -> Analysis:
     """The terms of ``text`` in any of ``languages``; at most 80 words are looked at."""
     words = tuple(fold(text).split())[:_MOST_WORDS]
-    return Analysis(words, tuple(_terms(words, languages)))
+    stopped = _stopped(text) if "." in text else frozenset[str]()
+    if not stopped:
+        return Analysis(words, tuple(_terms(words, languages)))
+    spelt = tuple((spell_out(word, languages) or word) if word in stopped else word for word in words)
+    return Analysis(words, tuple(_with_stop(term, stopped) for term in _terms(spelt, languages, words)))
 
 
-def _terms(words: tuple[str, ...], languages: tuple[str, ...]) -> Iterator[Term]:
+_STOPPED = re.compile(r"([^\W\d_]{2,})\.(?!\d)")
+_LEAST_ABBREVIATION = 3
+_LONG_ABBREVIATION = 5
+_SPELT_OUT = 0.97
+
+
+def _stopped(text: str) -> frozenset[str]:
+    """The folded words of ``text`` behind which a full stop stands."""
+    return frozenset(word for found in _STOPPED.finditer(text) for word in fold(found.group(1)).split()[-1:])
+
+
+def _with_stop(term: Term, stopped: frozenset[str]) -> Term:
+    """An abbreviation that nobody knows keeps its full stop: it is a word, and no particle."""
+    return replace(term, text=f"{term.text}.") if not term.meanings and term.text in stopped else term
+
+
+@lru_cache(maxsize=20_000)
+def spell_out(word: str, languages: tuple[str, ...] = LANGUAGES) -> str | None:
+    """The known word that ``word``, folded and without its full stop, is short for; ``None`` where several might be.
+
+    All known words that begin so have to agree in a meaning. Behind five letters or more, compounds of one of these
+    words have no say: ``Kettenbl.`` is a chainring though there are chainring bolts.
+    """
+    lexicon = load_lexicon(languages)
+    if len(word) < _LEAST_ABBREVIATION or word in lexicon.single:
+        return None
+    found = sorted((w for w in lexicon.single if w.startswith(word) and w.isalpha()), key=lambda w: (len(w), w))
+    weighty = {w: _weighty(lexicon.single[w]) for w in found}
+    found = [w for w in found if weighty[w]] or found
+    if len(word) >= _LONG_ABBREVIATION:
+        found = [w for n, w in enumerate(found) if not any(w.startswith(o) for o in found[:n])]
+    shared = frozenset.intersection(*(weighty[w] or lexicon.single[w] for w in found)) if found else frozenset()
+    return min(found, key=lambda w: len(lexicon.single[w] - shared)) if shared else None
+
+
+def _weighty(meanings: frozenset[Meaning]) -> frozenset[Meaning]:
+    """Meanings without those of words that may stand in any label."""
+    return frozenset(m for m in meanings if m.group != "language" and m.name not in ("size", "beside"))
+
+
+def _terms(
+    words: tuple[str, ...], languages: tuple[str, ...], printed: tuple[str, ...] | None = None
+) -> Iterator[Term]:
     lexicon = load_lexicon(languages)
     start = 0
     while start < len(words):
@@ -62,7 +109,8 @@ def _terms(words: tuple[str, ...], languages: tuple[str, ...]) -> Iterator[Term]
             row = words[start : start + length]
             meanings = lexicon.rows.get(row) if len(row) == length else None
             if meanings:
-                yield Term(start, start + length, " ".join(words[start : start + length]), meanings)
+                quality = 1.0 if printed is None or printed[start : start + length] == row else _SPELT_OUT
+                yield Term(start, start + length, " ".join(row), meanings, quality)
                 start += length
                 break
         else:
@@ -97,9 +145,17 @@ def _unlisted(word: str, languages: tuple[str, ...]) -> tuple[tuple[str, frozens
     if len(word) >= _LEAST_FUZZY_LETTERS and sum(c.isdigit() for c in word) <= 1:
         words = _fuzzy_words(languages)
         found = process.extractOne(word, words, scorer=fuzz.ratio, score_cutoff=_LEAST_FUZZY_RATIO)
-        if found:
+        if found and not _holds_more(word, found[0]):
             return ((word, lexicon.single[found[0]], found[1] / 100 - 0.03),)
     return ((word, frozenset(), 1.0),)
+
+
+_MOST_STRAY_LETTERS = 2
+
+
+def _holds_more(word: str, known: str) -> bool:
+    """Whether ``word`` is ``known`` with a syllable more: no misprint, but a compound that says something else."""
+    return len(word) - len(known) > _MOST_STRAY_LETTERS and (word.startswith(known) or word.endswith(known))
 
 
 @cache

@@ -109,6 +109,7 @@ _TRAILING_UNIT = [
 ]
 
 
+@lru_cache(maxsize=20_000)
 def split_unit(label: str) -> tuple[str, Unit | None]:
     """A label without its unit, and the unit: ``"Weight (g)"`` → ``("Weight", Unit.GRAM)``."""
     for pattern, unit in [*_BRACKETED_UNIT, *_TRAILING_UNIT]:
