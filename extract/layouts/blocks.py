@@ -137,7 +137,10 @@ def with_ends(inside: list[Line], others: Sequence[Line], breaks: Sequence[Line]
             gap = edge.box.top - other.box.bottom if upward else other.box.top - edge.box.bottom
             if (other.box.top + other.box.bottom > edge.box.top + edge.box.bottom) == upward:
                 continue
-            if gap > 1.1 * edge.segments[0].size or other in breaks or len(other.segments) < 2:
+            of_the_same_row = gap < -0.2 * edge.segments[0].size
+            if gap > 1.1 * edge.segments[0].size or other in breaks:
+                break
+            if len(other.segments) < 2 and not of_the_same_row:
                 break
             inside = [other, *inside] if upward else [*inside, other]
     return inside
