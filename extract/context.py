@@ -16,7 +16,7 @@ from .records import Entry, Heading
 from .subjects import Subject, parse_heading, parse_variant
 
 _NOTE = re.compile(
-    r"^(?:\^\{(?P<raised>[^}]{1,3})\}|(?P<star>\*{1,3}|[†‡§¹²³⁴⁵⁶⁷⁸⁹])|(?P<plain>[1-9a-d])\s?\))\s*(?P<text>\S.{3,})"
+    r"^(?:\^\{(?P<raised>[^}]{1,3})\}|(?P<star>\*{1,3}|[†‡§¹²³⁴⁵⁶⁷⁸⁹])|\(?(?P<plain>[1-9a-d])\s?\))\s*(?P<text>\S.{3,})"
 )
 _PLAIN = str.maketrans("¹²³⁴⁵⁶⁷⁸⁹", "123456789")
 _MOST_HEADING_WORDS = 9
@@ -31,6 +31,8 @@ class Note:
     mark: str
     text: str
     condition: tuple[tuple[str, float | str], ...]
+    restricts: bool = False
+    """Whether the words say when something holds (only, with, if): without a condition the note was not understood."""
 
 
 @dataclass
@@ -211,18 +213,27 @@ def for_versions(entry: Entry, headings: Sequence[Heading]) -> list[Entry]:
     return [replace(entry, subject=replace(entry.subject, code=own)) for own in dict.fromkeys(versions)]
 
 
+_NEXT_NOTE = re.compile(r"\s(?=(?:\^\{[^}]{1,3}\}|\*{1,3}|[†‡§¹²³⁴⁵⁶⁷⁸⁹]|\([1-9]\))\s*[^\W\d_]{2,})")
+
+
+def _apart_by_marks(text: str) -> list[str]:
+    """A line that begins with a footnote, apart before every further one: ``* with 2x ** with 1x``."""
+    return _NEXT_NOTE.split(text) if _NOTE.match(text) else [text]
+
+
 def find_notes(lines: Sequence[Line], languages: tuple[str, ...]) -> dict[str, Note]:
     """Footnotes of a page by their mark; one mark with two different conditions is left out."""
     notes: dict[str, Note] = {}
     clashing: set[str] = set()
     for line in lines:
-        for segment in line.segments:
-            found = _NOTE.match(segment.text)
+        for text in (piece for segment in line.segments for piece in _apart_by_marks(segment.text)):
+            found = _NOTE.match(text)
             if not found:
                 continue
             mark = (found["raised"] or found["star"] or found["plain"]).translate(_PLAIN).strip(" ).")
             condition = tuple(sorted((find_condition(found["text"], languages) or {}).items()))
-            note = Note(mark, found["text"], condition)
+            restricts = "only" in analyse(found["text"], languages).names("language")
+            note = Note(mark, found["text"], condition, restricts)
             if mark in notes and notes[mark].condition != condition:
                 clashing.add(mark)
             notes[mark] = note

@@ -70,11 +70,15 @@ def split_marked(text: str) -> tuple[MarkedText, ...]:
     return (MarkedText(text.strip()),)
 
 
-_BARE_MARK = re.compile(r"(\*+|[†‡§]|(?<=\w)[¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ]|(?<=[a-zA-Z\s])\d\)$)")
+_BARE_MARK = re.compile(
+    r"(\*+|[†‡§]|(?<=[\w)\].°])\s?[¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ]|(?<=[a-zA-Z\s])\d\)$"
+    r"|(?:(?<=[^\W\d])|(?<=[.)\]]))\s?\([1-9]\)(?=\s*(?:$|[\[(])))"
+)
+"""Marks that are not raised; a digit in brackets counts behind words only, since behind a number it may be another."""
 
 
 def _plain_mark(mark: str) -> str:
-    return mark.rstrip(")").translate(str.maketrans("¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ", "123456789abcd"))
+    return mark.strip(" ()[].").translate(str.maketrans("¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈ", "123456789abcd"))
 
 
 def _marked(text: str, inside: bool) -> MarkedText:

@@ -30,6 +30,15 @@ def lone_bound(text: str, languages: tuple[str, ...]) -> str | None:
     return "high" if "max" in names else "low" if "min" in names else None
 
 
+def lone_size(text: str, languages: tuple[str, ...]) -> str | None:
+    """``high`` or ``low`` for words that say nothing but biggest or smallest."""
+    terms = analyse(split_unit(text)[0], languages).terms
+    names = terms[0].names("concept") if len(terms) == 1 else frozenset()
+    if names & {"max", "min"}:
+        return None
+    return "high" if "big" in names else "low" if "small" in names else None
+
+
 def is_unit(text: str) -> bool:
     """Whether a header cell says nothing but a unit: ``mm``, ``[T]``."""
     bare = fold(text.strip("()[] ."))

@@ -12,7 +12,7 @@ from ..labels import LabelHit, Role, analyse, find_label_hits, find_role, split_
 from ..marks import is_ditto, is_mark, is_nothing, split_marked
 from ..subjects import Subject, find_kinds, is_code, names_several_variants, parse_model_cell, parse_variant
 from ..values import RINGS_BY_COGS_LABELS, is_rings_by_cogs, parse_value, plausible
-from .bounds import find_shared_bounds, is_unit, lone_bound
+from .bounds import find_shared_bounds, is_unit, lone_bound, lone_size
 from .grids import Cell, Grid
 from .matrix import find_choices
 from .versions import find_version_values
@@ -20,6 +20,7 @@ from .versions import find_version_values
 MOST_HEADER_ROWS = 5
 _MOSTLY = 0.6
 _LEAST_LABEL = 0.62
+_CLEAR_LABEL = 0.9
 _NUMBER = re.compile(r"(?<![\w^{])\d")
 
 
@@ -165,13 +166,25 @@ def _column(grid: Grid, col: int, header_rows: int, languages: tuple[str, ...]) 
             subject = added.filled_from(subject)
     units = [text for text in label[1:] if is_unit(text)]
     label = [text for n, text in enumerate(label) if not n or not is_unit(text)]
-    bound = lone_bound(label[-1], languages) if len(label) > 1 else None
+    bound = _bound_below(label, languages)
     header = " ".join([*label, *(text if split_unit(text)[1] else f"({text})" for text in units)])
     roles = find_role(header, languages)
     hits = find_label_hits(" ".join([*label[:-1], *units]) if bound else header, None, languages)
     hits = tuple(replace(h, bound=bound or h.bound) for h in hits if h.score >= _LEAST_LABEL)
     role = next((r for r in (Role.MODEL, Role.VARIANT, Role.KIND) if r in roles), None)
     return Column(header, role, hits, subject, tuple(marks), half=bound)
+
+
+def _bound_below(label: Sequence[str], languages: tuple[str, ...]) -> str | None:
+    """The bound that the last cell of a header says: maximum, or biggest below a label that is a range by itself."""
+    if len(label) < 2:
+        return None
+    size = lone_size(label[-1], languages)
+    if size is None:
+        return lone_bound(label[-1], languages)
+    above = find_label_hits(" ".join(label[:-1]), None, languages)
+    clear = bool(above) and above[0].score >= _CLEAR_LABEL and LIMITS[above[0].limit].form is Form.RANGE
+    return size if clear else None
 
 
 def _named_part(text: str, languages: tuple[str, ...]) -> Subject:

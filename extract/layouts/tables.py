@@ -336,7 +336,7 @@ def _of_marks(marks: Iterable[str], context: PageContext) -> tuple[tuple[tuple[s
     for mark in marks:
         note = context.notes.get(mark)
         if note is None or not note.condition:
-            doubt = min(doubt, 0.5)
+            doubt = min(doubt, 0.3 if note is not None and note.restricts else 0.5)
             continue
         if _holds_other_numbers(note.text, note.condition):
             doubt = min(doubt, 0.3)
