@@ -19,6 +19,8 @@ from .aligned import find_aligned_grids, rows_of_columns
 from .columns import best_view
 from .findings import Found, Region, RegionReader
 from .grids import Grid
+from .heads import find_list_heads
+from .lists import without_groups
 from .pairs import read_pairs
 from .prose import read_prose
 from .ruled import find_ruled_grids
@@ -48,6 +50,7 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     sizes = sorted(w.size for w in page.words)
     weights_known = any(w.bold for w in page.words)
     headings = find_headings(lines, languages, sizes[len(sizes) // 2] if sizes else 10.0, weights_known)
+    headings = without_groups(find_list_heads(lines, headings, languages), lines, languages)
     context = PageContext(languages, headings, find_notes(lines, languages), memory,
                           find_legend((line.text for line in lines), languages))  # fmt: skip
 

@@ -7,34 +7,36 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from ..context import PageContext
-from ..labels import LabelHit, find_label_hits
 from ..lines import Line, Segment, union
 from ..marks import is_nothing
 from ..records import Entry, Word
 from ..subjects import Subject, parse_variant
 from .columns import Column, reads
 from .grids import Cell
+from .items import Asker, Item, find_item, has_bullet, parted_items, without_bullet
+from .lists import find_groups, find_runs, segments_of
 from .rowparts import known_kind
 from .tables import cell_entries
-
-_MOST_LABEL_WORDS = 8
-_BULLET = re.compile(r"^[•·▪◦‣●○*–-]$")
 
 
 def read_pairs(lines: Sequence[Line], context: PageContext) -> tuple[list[Entry], set[Word]]:
     """Entries of label–value lines, and the words that they used."""
     entries: list[Entry] = []
     used: set[Word] = set()
-    segments = sorted((s for line in lines for s in line.segments), key=lambda s: s.box.top)
+    segments = segments_of(lines)
+    groups = find_groups(segments, context.languages)
+    for run in find_runs(segments, context.headings, context.languages):
+        found = _run_entries(run, context)
+        entries.extend(found)
+        if found:
+            used.update(w for segment in run for w in segment.words)
     for segment in segments:
-        if used.intersection(segment.words):
+        if id(segment) in groups.names or used.intersection(segment.words):
             continue
-        for label, words in _pieces(segment):
-            hits = _hits(label, context)
-            if not hits:
-                continue
-            words = [*words, *_continuation(words, label, hits, segment, segments, used, context)]
-            found = list(_pair_entries(label, hits, words, segment, context))
+        asker = groups.askers.get(id(segment)) or Asker(context.languages)
+        for item in _pieces(segment, asker):
+            words = [*item.words, *_continuation(item, segment, segments, used, asker, context)]
+            found = list(_pair_entries(item, words, segment, context))
             entries.extend(found)
             if found:
                 used.update(segment.words)
@@ -42,18 +44,30 @@ def read_pairs(lines: Sequence[Line], context: PageContext) -> tuple[list[Entry]
     return entries, used
 
 
-def _hits(label: str, context: PageContext) -> tuple[LabelHit, ...]:
-    if len(label.split()) > _MOST_LABEL_WORDS:
-        return ()
-    return tuple(h for h in find_label_hits(label, None, context.languages) if h.score >= 0.7)
+def _run_entries(run: Sequence[Segment], context: PageContext) -> list[Entry]:
+    """Entries of items that are run in over one line or several."""
+    asker = Asker(context.languages)
+    found: list[Entry] = []
+    for piece in parted_items([w for segment in run for w in segment.words]):
+        item = find_item(without_bullet(piece), asker)
+        if item is not None:
+            found.extend(_pair_entries(item, [_without_comma(w) for w in item.words], run[0], context))
+    return found
 
 
-def _pieces(segment: Segment) -> Iterator[tuple[str, list[Word]]]:
-    """Labels and value words of a segment: one pair for each colon, or one parted at the first number."""
-    words = [w for n, w in enumerate(segment.words) if not (n == 0 and _BULLET.match(w.text))]
+def _without_comma(word: Word) -> Word:
+    return replace(word, text=word.text.rstrip(",;")) if len(word.text) > 1 else word
+
+
+def _pieces(segment: Segment, asker: Asker) -> Iterator[Item]:
+    """Items of a segment: one for each colon, or those parted by bars, or one parted at a dash or its first number."""
+    words = without_bullet(segment.words)
     colons = [n for n, w in enumerate(words) if w.text.endswith((":", "：")) or w.text in (":", "=")]
-    if not colons:
-        yield from _uncoloned(words)
+    if len(colons) < 2:
+        for piece in parted_items(words):
+            item = find_item(piece, asker)
+            if item is not None:
+                yield item
         return
     start = 0
     for n, at in enumerate(colons):
@@ -62,9 +76,13 @@ def _pieces(segment: Segment) -> Iterator[tuple[str, list[Word]]]:
             end = _label_start(words, at + 1, end)
         label = " ".join(w.text for w in words[start : at + 1]).rstrip(":：= ").lstrip(",;|·• ")
         values = [_without_joint(w) for w in words[at + 1 : end]]
+        while len(values) > 1 and values[-1].text in ("|", "·", "•", ";"):
+            values.pop()
         if values and n + 1 < len(colons):
             values[-1] = replace(values[-1], text=values[-1].text.rstrip(",") or ",")
-        yield label, values
+        hits = asker.hits(label)
+        if hits and values:
+            yield Item(label, hits, tuple(values))
         start = end
 
 
@@ -83,20 +101,9 @@ def _without_joint(word: Word) -> Word:
     return replace(word, text=word.text.rstrip(";|")) if len(word.text) > 1 else word
 
 
-def _uncoloned(words: list[Word]) -> Iterator[tuple[str, list[Word]]]:
-    """``Total capacity 37T``: a short line whose first number parts label and value."""
-    if len(words) > 9:
-        return
-    for n, word in enumerate(words):
-        if n and any(c.isdigit() for c in word.text):
-            yield " ".join(w.text for w in words[:n]), words[n:]
-            return
-
-
 def _continuation(
-    words: list[Word], label: str, hits: Sequence[LabelHit], segment: Segment, segments: Iterable[Segment],
-    used: set[Word], context: PageContext,
-) -> list[Word]:  # fmt: skip
+    item: Item, segment: Segment, segments: Iterable[Segment], used: set[Word], asker: Asker, context: PageContext
+) -> list[Word]:
     """Words of the lines right below that go on with the value: no label of their own, and the whole still reads."""
     more: list[Word] = []
     last = segment
@@ -106,20 +113,21 @@ def _continuation(
             continue
         if abs(other.box.x0 - segment.box.x0) > 3 and not segment.box.x0 < other.box.x0 < segment.box.x1:
             continue
-        if ":" in other.text or _hits(other.text, context) or any(h.box == other.box for h in context.headings):
+        begins_anew = ":" in other.text or has_bullet(other) or asker.hits(other.text) or find_item(other.words, asker)
+        if begins_anew or any(h.box == other.box for h in context.headings):
             break
-        joined = Segment(tuple([*words, *more, *other.words])).words
+        joined = (*item.words, *more, *other.words)
         text = " ".join(w.text for w in joined)
-        if not reads(text, hits, context.languages) or len(other.words) > 14:
+        opened = " ".join(w.text for w in (*item.words, *more))
+        goes_on = opened.count("(") > opened.count(")")
+        if not (goes_on or reads(text, item.hits, context.languages)) or len(other.words) > 14:
             break
         more.extend(other.words)
         last = other
     return more
 
 
-def _pair_entries(
-    label: str, hits: tuple[LabelHit, ...], words: list[Word], segment: Segment, context: PageContext
-) -> Iterator[Entry]:
+def _pair_entries(item: Item, words: list[Word], segment: Segment, context: PageContext) -> Iterator[Entry]:
     if not words:
         return
     box = union(w.box for w in words)
@@ -127,10 +135,10 @@ def _pair_entries(
     if is_nothing(cell.text):
         return
     subject = known_kind(context.subject_above(segment.box), context)
-    variant = _leading_variant(label, context)
+    variant = _leading_variant(item.label, context)
     if variant:
         subject = Subject(subject.kind, subject.code, variant)
-    column = Column(label, None, hits)
+    column = Column(item.label, None, item.hits)
     for entry in cell_entries(column, cell, subject, context, "pairs", 1.0):
         if reads(entry.value, entry.hits, context.languages):
             yield entry

@@ -202,7 +202,9 @@ def _in_bracket(texts: Sequence[str], phrase: _Phrase) -> bool:
     """Whether a number stands inside brackets with other words, where conditions stand, or in what is left of them."""
     before, after = "".join(texts[: phrase.start]), "".join(texts[phrase.end - 1 :])
     opened = before.count("(") > before.count(")") or texts[phrase.start].startswith("(")
-    return (opened or after.count(")") > after.count("(")) and "".join(texts).count("(") != "".join(texts).count(")")
+    closed = after.count(")") > after.count("(")
+    alone = texts[phrase.start].startswith("(") and texts[phrase.end - 1].rstrip(".,;").endswith(")")
+    return (opened or closed) and not alone
 
 
 _BEHIND = re.compile(r"^\s*\(([^()]{1,40})\)")
