@@ -2,7 +2,7 @@
 
     python benchmarks/engines.py [--count 3] [--seed 1] [--dpi 150 200 300]
 
-Both engines read the same pictures of single lines, cut out by our own geometry; the truth is the text layer of the
+All engines read the same pictures of single lines, cut out by our own geometry; the truth is the text layer of the
 same sheet before it became a picture. Blanks are not compared. ``page`` is tesseract on the page as a whole, by words.
 """
 
@@ -24,7 +24,8 @@ from rapidfuzz.distance import Levenshtein
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from cogledger.extract.engines import ppocr, tesseract
+from cogledger.extract.engines import tesseract
+from cogledger.extract.engines.lines import LINE_READERS, LineReader
 from cogledger.extract.engines.signs import text_of
 from cogledger.extract.pages import draw_page, open_page, open_pdf
 from cogledger.extract.records import Word
@@ -41,15 +42,9 @@ LAYOUTS = ("boxed_rows", "boxed_columns", "pairs", "lines_only")
 Reader = Callable[[Sequence[np.ndarray]], list[str]]
 
 
-def read_ppocr(cuts: Sequence[np.ndarray]) -> list[str]:
-    """Lines through the recognition model."""
-    return [text_of(signs) for signs in ppocr.find_signs_each(cuts, 600)]
-
-
-def read_tesseract(cuts: Sequence[np.ndarray]) -> list[str]:
-    """Lines through tesseract, each told to be one line."""
-    lines = tesseract.find_words_each(cuts, psm=tesseract.ONE_LINE, dpi=WORKING_DPI, timeout_s=600)
-    return ["".join(w.text for w in words) for words in lines]
+def read_with(reader: LineReader) -> Reader:
+    """What reads pictures of lines into texts."""
+    return lambda cuts: [text_of(signs) for signs in reader.read(cuts, WORKING_DPI, 600)]
 
 
 def plain(text: str) -> str:
@@ -114,7 +109,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--dpi", type=int, nargs="+", default=[150, 200, 300])
     asked = parser.parse_args()
-    readers: dict[str, Reader] = {"ppocr": read_ppocr, "tesseract": read_tesseract}
+    readers = {reader.name: read_with(reader) for reader in LINE_READERS if reader.is_there()}
     with tempfile.TemporaryDirectory() as folder:
         sheets = []
         for n in range(asked.count):
