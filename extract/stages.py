@@ -31,6 +31,7 @@ from .makers import find_maker
 from .pages import render_page
 from .records import Entry, PageContent, Source
 from .settings import DEFAULT_SETTINGS, ReadSettings
+from .triage import Outlook
 
 PICTURE_DPI = 110.0
 _MOST_PICTURE_PX = 2200
@@ -63,8 +64,12 @@ _WIDTHS: dict[Mark, int] = {Mark.WORD: 1, Mark.CELL: 1, Mark.RULE: 2}
 
 @dataclass(frozen=True)
 class PageStages:
-    """One page after every stage, from words to claims."""
+    """One page after every stage, from words to claims; ``outlook`` is what its bare text let expect.
 
+    A page that lets no limits be expected is looked at here all the same, and passed over by the pipeline.
+    """
+
+    outlook: Outlook
     content: PageContent
     lines: tuple[Line, ...]
     found: PageEntries
@@ -86,34 +91,42 @@ def read_stages(
     """
     memory = DocumentMemory()
     contents = list(_contents(source, only, settings))
-    read = [content for content in contents if isinstance(content, PageContent)]
+    read = [content for _, content in contents if isinstance(content, PageContent)]
     maker = find_maker(read[:3])
-    for content in contents:
+    for outlook, content in contents:
         if isinstance(content, Fault):
             yield content
             continue
-        stages = _stages(content, source.name, maker, memory, settings)
+        stages = _stages(outlook, content, source.name, maker, memory, settings)
         if only in (None, content.number):
             yield stages
 
 
 def _stages(
-    content: PageContent, document: str, maker: str | None, memory: DocumentMemory, settings: ReadSettings
+    outlook: Outlook,
+    content: PageContent,
+    document: str,
+    maker: str | None,
+    memory: DocumentMemory,
+    settings: ReadSettings,
 ) -> PageStages:
     found = read_layouts(content, memory, settings)
     assembled = assemble(found.entries, content, document, maker, memory, found.context.languages)
     validation = validate_claims(assembled.claims)
     views = tuple(best_view(grid, found.context.languages) for grid in found.grids)
-    return PageStages(content, tuple(find_lines(content.words, settings)), found, views, tuple(validation.valid),
-                      (*assembled.held_back, *validation.held_back))  # fmt: skip
+    lines = tuple(find_lines(content.words, settings))
+    held_back = (*assembled.held_back, *validation.held_back)
+    return PageStages(outlook, content, lines, found, views, tuple(validation.valid), held_back)
 
 
-def _contents(source: Source, only: int | None, settings: ReadSettings) -> Iterator[PageContent | Fault]:
+def _contents(
+    source: Source, only: int | None, settings: ReadSettings
+) -> Iterator[tuple[Outlook, PageContent | Fault]]:
     """The pages up to the one asked for, and at least three, since the maker is looked for there."""
     with open_pages(source, settings) as pages:
         _object_to_page(source, only, len(pages))
         for number in range(1, min(max(only or len(pages), 3), len(pages)) + 1):
-            yield pages.content(number)
+            yield pages.outlook(number), pages.content(number)
 
 
 def _object_to_page(source: Source, only: int | None, pages: int) -> None:
@@ -149,7 +162,7 @@ def stage_records(stages: PageStages) -> dict[str, Any]:
         "1-words": {
             "page": content.number, "size": [round(content.width, 1), round(content.height, 1)],
             "origin": content.origin, "back": list(content.back), "words": _plain(content.words),
-            "rules": _plain(content.rules), "fills": _plain(content.fills),
+            "rules": _plain(content.rules), "fills": _plain(content.fills), "outlook": _plain(stages.outlook),
         },
         "2-lines": [[{"text": s.text, "box": s.box.as_list(), "size": round(s.size, 2), "bold": s.bold}
                      for s in line.segments] for line in stages.lines],

@@ -103,7 +103,7 @@ _ROWS = (
     LimitKey("big_ring", _FRONT, Form.RANGE, Unit.TEETH,
              "sizes allowed for the biggest chainring", plausible=(20, 60), lone_bound="high", whole=True),
     LimitKey("small_ring", _FRONT, Form.RANGE, Unit.TEETH,
-             "sizes allowed for the smallest chainring", plausible=(16, 60), lone_bound="low", whole=True),
+             "sizes allowed for the smallest chainring", plausible=(14, 60), lone_bound="low", whole=True),
     LimitKey("ring_step", _FRONT, Form.LOW, Unit.TEETH,
              "least difference between biggest and middle ring (triples)", plausible=(1, 20), whole=True),
     LimitKey("ring_count", (*_BOTH, PartKind.CRANKSET, PartKind.SHIFTER), Form.VALUES, Unit.COUNT,

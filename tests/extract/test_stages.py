@@ -37,6 +37,7 @@ def test_every_page_has_every_stage_and_a_picture(sheet, tmp_path):
     assert sorted(p.name for p in out.iterdir()) == sorted(
         [f"p00{n}-{name}.json" for n in (1, 2) for name in NAMES] + ["p001.png", "p002.png"])  # fmt: skip
     state = {name: json.loads((out / f"p001-{name}.json").read_text(encoding="utf-8")) for name in NAMES}
+    assert state["1-words"]["outlook"]["limits"] is True
     assert [w["text"] for w in state["1-words"]["words"]][:2] == ["Brambel", "Rear"] and state["1-words"]["rules"]
     assert state["2-lines"][0][0]["text"] == "Brambel"
     (grid,) = state["3-grids"]
