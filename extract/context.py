@@ -13,7 +13,7 @@ from .conditions import find_condition
 from .labels import LANGUAGES, analyse, find_label_hits
 from .lines import Line, Segment
 from .records import Entry, Heading
-from .subjects import Subject, parse_heading, parse_variant
+from .subjects import Subject, find_codes, parse_heading, parse_variant
 
 _NOTE = re.compile(
     r"^(?:\^\{(?P<raised>[^}]{1,3})\}|(?P<star>\*{1,3}|[†‡§¹²³⁴⁵⁶⁷⁸⁹])|\(?(?P<plain>[1-9a-d])\s?\))\s*(?P<text>\S.{3,})"
@@ -22,6 +22,7 @@ _PLAIN = str.maketrans("¹²³⁴⁵⁶⁷⁸⁹", "123456789")
 _MOST_HEADING_WORDS = 9
 _MOST_SEGMENTS = 4
 _CLEAR_LABEL = 0.9
+_LARGER = 1.12
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ def find_headings(
         first = headings[0]
         smaller = all(s.size < 0.88 * line.segments[0].size for s in line.segments[1:])
         if not all(headings) and not (first and smaller):
+            found.extend(_standing_out(line.segments, headings))
             continue
         if first and first.subject.code and not first.subject.kind and not _stands_free(lines, n):
             continue
@@ -117,6 +119,13 @@ def find_headings(
             if h and _is_whole(s, h, lines, body_size, languages)
         )
     return tuple(sorted(found, key=lambda h: h.box.top))
+
+
+def _standing_out(segments: Sequence[Segment], headings: Sequence[Heading | None]) -> list[Heading]:
+    """Headings that name kind and code in larger type than what stands at their height in other columns."""
+    other = max((s.size for s, h in zip(segments, headings, strict=True) if h is None), default=0.0)
+    pairs = zip(segments, headings, strict=True)
+    return [h for s, h in pairs if h and h.subject.kind and h.subject.code and s.size > _LARGER * other]
 
 
 def _broken_heading(
@@ -176,9 +185,11 @@ def _heading(segment: Segment, languages: tuple[str, ...], body_size: float, pla
     text = segment.text
     words = text.split()
     stands_out = segment.bold or segment.size > 1.12 * body_size
-    if len(words) > _MOST_HEADING_WORDS or (text.endswith((".", ";", ",")) and not stands_out) or ":" in text[:-1]:
+    if len(words) > _MOST_HEADING_WORDS or (text.endswith((".", ";", ",")) and not stands_out):
         return None
-    subject = parse_heading(text.rstrip(":"), languages)
+    if ":" in text[:-1] and not (stands_out and _is_kind_and_code(text, languages)):
+        return None
+    subject = parse_heading(text.replace(":", " ").rstrip(), languages)
     if not subject.kind and not subject.code and (stands_out or plain) and len(words) <= 3:
         subject = Subject(variant=parse_variant(text.rstrip(":"), languages))
     if not subject.kind and not (subject.code and stands_out) and not subject.variant:
@@ -192,6 +203,15 @@ def _heading(segment: Segment, languages: tuple[str, ...], body_size: float, pla
     if hits and hits[0].score >= 0.75 and not subject.code and not _is_kind_alone(text, languages):
         return None
     return Heading(text, segment.box, subject)
+
+
+def _is_kind_and_code(text: str, languages: tuple[str, ...]) -> bool:
+    """``Rear derailleur: AB12``: a part's kind on one side of a colon and nothing but its code on the other."""
+    kind, _, code = text.partition(":")
+    return _is_kind_alone(kind, languages) and bool(find_codes(code)) and len(code.split()) <= _MOST_CODE_WORDS
+
+
+_MOST_CODE_WORDS = 2
 
 
 def _is_kind_alone(text: str, languages: tuple[str, ...]) -> bool:

@@ -5,7 +5,6 @@ To add a layout: a module with a function ``Region → Found`` (see findings.py)
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,9 +12,10 @@ from ..context import DocumentMemory, PageContext, find_headings, find_notes, fo
 from ..labels import page_languages
 from ..lines import find_lines
 from ..marks import find_legend
-from ..records import Entry, Heading, PageContent, Word
+from ..records import Entry, PageContent, Word
 from ..settings import DEFAULT_SETTINGS, ReadSettings
 from .aligned import find_aligned_grids, rows_of_columns
+from .cards import columns_under_headings
 from .columns import best_view
 from .findings import Found, Region, RegionReader
 from .grids import Grid
@@ -57,7 +57,7 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
     entries: list[tuple[float, Entry]] = []
     grids: list[Grid] = []
     for region in _regions(free, [g for g in ruled if g not in tables]):
-        for column in _columns_under_headings(region, headings):
+        for column in columns_under_headings(region, headings, page.rules):
             for found in _read_region(Region(column, page, context, settings)):
                 grids.extend(found.grids)
                 entries.extend((entry.box.top, entry) for entry in found.entries)
@@ -67,36 +67,6 @@ def read_layouts(page: PageContent, memory: DocumentMemory, settings: ReadSettin
         memory.heading = headings[-1].subject
     whole = (e for _, e in sorted(entries, key=lambda pair: pair[0]))
     return PageEntries(tuple(own for e in whole for own in for_versions(e, headings)), context, (*tables, *grids))
-
-
-def _columns_under_headings(words: list[Word], headings: Sequence[Heading]) -> list[list[Word]]:
-    """Words apart by the headings that stand side by side over them, each the head of a column of its own."""
-    rows: list[list[Heading]] = []
-    for heading in headings:
-        home = next(
-            (r for r in rows if abs(r[0].box.top - heading.box.top) < 0.5 * (heading.box.bottom - heading.box.top)),
-            None,
-        )
-        if home is None:
-            rows.append([heading])
-        else:
-            home.append(heading)
-    rows.sort(key=lambda r: r[0].box.top)
-    columns: list[list[Word]] = []
-    rest = list(words)
-    for n, row in enumerate(rows):
-        if len(row) < 2:
-            continue
-        row.sort(key=lambda h: h.box.x0)
-        end = rows[n + 1][0].box.top - 1 if n + 1 < len(rows) else 1e9
-        below = [w for w in rest if row[0].box.top - 1 <= w.box.top < end]
-        starts = [-1e9, *(h.box.x0 - 4 for h in row[1:]), 1e9]
-        if any(w.box.x0 < x < w.box.x1 - 1 for w in below for x in starts[1:-1]):
-            continue
-        for left, right in itertools.pairwise(starts):
-            columns.append([w for w in below if left <= w.box.x0 < right])
-        rest = [w for w in rest if w not in set(below)]
-    return [*columns, rest]
 
 
 def _with_rows(grid: Grid, languages: tuple[str, ...], settings: ReadSettings) -> Grid:

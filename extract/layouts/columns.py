@@ -171,6 +171,7 @@ def _column(grid: Grid, col: int, header_rows: int, languages: tuple[str, ...]) 
     roles = find_role(header, languages)
     hits = find_label_hits(" ".join([*label[:-1], *units]) if bound else header, None, languages)
     hits = tuple(replace(h, bound=bound or h.bound) for h in hits if h.score >= _LEAST_LABEL)
+    hits = () if lone_bound(header, languages) else hits
     role = next((r for r in (Role.MODEL, Role.VARIANT, Role.KIND) if r in roles), None)
     return Column(header, role, hits, subject, tuple(marks), half=bound)
 

@@ -61,7 +61,8 @@ def read_grid(grid: Grid, context: PageContext) -> list[Entry]:
 
 def split_grid(grid: Grid, languages: tuple[str, ...]) -> list[Grid]:
     """The grid, parted before every later row or column that holds labels again."""
-    cols = [c for c in range(2, grid.cols) if _holds_labels([grid.at(r, c) for r in range(grid.rows)], languages)]
+    turned = grid.turned()
+    cols = [c for c in range(2, grid.cols) if _begins_anew(turned, c, languages)]
     if cols and _holds_labels([grid.at(r, 0) for r in range(grid.rows)], languages):
         return [part for piece in _cut_columns(grid, cols) for part in split_grid(piece, languages)]
     rows = [r for r in range(2, grid.rows) if _begins_anew(grid, r, languages)]
@@ -208,14 +209,14 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
         reader, sure = f"table:{view.grid.reader}", _spread(view, row, col)
         versions = find_version_values(text, context.languages)
         if versions and reads(text, column.hits, context.languages):
-            yield from _version_entries(versions, view, column, source, whole, context, sure)
+            yield from _version_entries(versions, view, row, column, source, whole, context, sure)
         else:
             yield from cell_entries(column, source, whole, context, reader, sure)
 
 
 def _version_entries(
-    versions: Sequence[VersionValue], view: View, column: Column, cell: Cell, subject: Subject, context: PageContext,
-    certain: float,
+    versions: Sequence[VersionValue], view: View, row: int, column: Column, cell: Cell, subject: Subject,
+    context: PageContext, certain: float,
 ) -> Iterator[Entry]:  # fmt: skip
     """The entries of a cell that gives each version of the row's part a value of its own."""
     twice = names_met_twice((c.text for c in view.grid.cells), context.languages)
@@ -224,7 +225,7 @@ def _version_entries(
         sure = version.known or (is_sure(version, twice) and not words)
         clash = version.variant is not None and subject.variant is not None
         own = replace(subject, variant=version.variant or subject.variant)
-        doubt = min(certain, 1.0 if sure and not clash else 0.3)
+        doubt = min(certain, 1.0 if sure and not clash and not has_blank_model(view, row) else 0.3)
         for entry in cell_entries(column, cell, own, context, f"table:{view.grid.reader}", doubt, version.value):
             both = {**dict(entry.condition), **dict(version.condition)}
             yield replace(entry, condition=tuple(sorted(both.items())))

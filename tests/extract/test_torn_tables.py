@@ -152,3 +152,18 @@ def test_half_a_range_is_not_told_where_the_other_half_was_not_understood(pen, r
     drawn.table([["Model", "Largest ring", "Zornful ring", "Weight"], ["", "max.", "min.", ""],
                  ["KX10", "50", "46", "91 g"], ["KX20", "48", "44", "93 g"]])  # fmt: skip
     assert {(c.part_code, c.limit) for c in read(drawn.save()).claims} == {("KX10", "weight"), ("KX20", "weight")}
+
+
+def test_labels_in_three_columns_beside_one_part(pen, read):
+    drawn = pen()
+    drawn.text(50, 90, "Rear derailleurs", 12, bold=True)
+    drawn.table([["Model", "", "", "KX10"], ["Sprockets", "Biggest sprocket", "max.", "34T"],
+                 ["Sprockets", "Biggest sprocket", "min.", "28T"], ["Cage", "Total capacity", "", "37T"],
+                 ["Weight", "", "", "231 g"]])  # fmt: skip
+    found = {(c.part_code, c.limit, c.low, c.high) for c in read(drawn.save()).claims}
+    assert found <= {
+        ("KX10", "largest_cog", 28, 34),
+        ("KX10", "total_capacity", None, 37),
+        ("KX10", "weight", 231, 231),
+    }
+    assert len(found) >= 2
