@@ -17,7 +17,8 @@ from ..schema.limits import LIMITS, Form, Unit
 from .labels import analyse
 from .labels.meanings import limit_patterns
 from .labels.words import LANGUAGES, fold, load_lexicon
-from .layouts.prose import ABBREVIATED, is_weak
+from .layouts.meaning import is_weak
+from .layouts.prose import ABBREVIATED
 from .units import UNIT_WORDS
 from .values import plausible
 
@@ -107,8 +108,11 @@ def _parted(lines: Sequence[list[str]]) -> tuple[list[list[str]], list[list[str]
 
 def _running(lines: Sequence[list[str]]) -> list[bool]:
     """Which lines can only be running text: long ones mostly in small letters, at least two or whole sentences, and
-    the line that ends their last sentence."""
-    long = [len(words) >= _LEAST_PROSE_WORDS and _lower(words) >= _LEAST_LOWER for words in lines]
+    the line that ends their last sentence. Questions are none: their answers may stand apart."""
+    long = [
+        len(words) >= _LEAST_PROSE_WORDS and _lower(words) >= _LEAST_LOWER and not any(w.endswith("?") for w in words)
+        for words in lines
+    ]
     prose: list[bool] = []
     for n, words in enumerate(lines):
         ended = bool(_SENTENCE_END.search(words[-1]))

@@ -23,6 +23,7 @@ from .heads import find_list_heads
 from .lists import without_groups
 from .pairs import read_pairs
 from .prose import read_prose
+from .questions import read_questions
 from .ruled import find_ruled_grids
 from .tables import is_table, read_grid
 
@@ -112,11 +113,16 @@ def _read_pairs(region: Region) -> Found:
     return Found(entries, frozenset(used))
 
 
+def _read_questions(region: Region) -> Found:
+    entries, used = read_questions(region.lines(), region.context)
+    return Found(entries, frozenset(used))
+
+
 def _read_prose(region: Region) -> Found:
     return Found(read_prose(region.lines(), region.context))
 
 
-REGION_READERS: tuple[RegionReader, ...] = (_read_open_tables, _read_pairs, _read_prose)
+REGION_READERS: tuple[RegionReader, ...] = (_read_open_tables, _read_questions, _read_pairs, _read_prose)
 """The readers of what stands in no drawn table, in their order: each gets the words that those before it left over."""
 
 
