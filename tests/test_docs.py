@@ -160,6 +160,13 @@ def test_files_named_for_developers_exist(page: Path) -> None:
     assert [name for name in own if not (ROOT / name).exists()] == []
 
 
+@pytest.mark.parametrize("answer", ["TZ410 largest_cog None 34 T", "QV310 weight 268 268 g", "TZ411 total_capacity None 37 T",
+                                    "HL12 drop 22 22 mm", " both/"])  # fmt: skip
+def test_each_example_of_an_addition_reads_what_it_adds(answer: str) -> None:
+    """So that writing the answers anew cannot hide an example that no longer works."""
+    assert answer in text_of(DOCS / "extending.md")
+
+
 def test_every_page_of_docs_can_be_reached_from_the_readme() -> None:
     linked, seen = [ROOT / "README.md"], set[Path]()
     while linked:
