@@ -160,8 +160,13 @@ def test_files_named_for_developers_exist(page: Path) -> None:
     assert [name for name in own if not (ROOT / name).exists()] == []
 
 
-SHOWN = ("TZ410 largest_cog None 34 T", "QV310 weight 268 268 g", "TZ411 total_capacity None 37 T", "HL12 drop 22 22 mm",
-         " both/")  # fmt: skip
+SHOWN = (
+    "TZ410 largest_cog None 34 T",
+    "QV310 weight 268 268 g",
+    "TZ411 total_capacity None 37 T",
+    "HL12 drop 22 22 mm",
+    " both/",
+)
 
 
 @pytest.mark.parametrize("answer", SHOWN)
