@@ -295,24 +295,21 @@ def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] =
     (in their compare form).
     """
     words = [w.strip(".,;:()«»„“”\"'‘’‚") for w in text.split()]
-    kinds = [(n, kind) for n in range(len(words)) for kind in _kind_at(words, n, languages)]
+    if not any(c.isdigit() for c in text):
+        return None
+    kinds = _kinds_at(words, languages)
     codes: dict[str, int] = {}
     for n, word in enumerate(words):
+        if not any(c.isdigit() for c in word):
+            continue
         near = any(abs(n - at) <= 5 for at, _ in kinds)
         plain = _PLAIN_CODE.match(word) and is_code(word)
         loose = near and (is_code(word) or _NUMBER_FIRST.match(word) or _DOTTED_NUMBER.match(word))
-        if plain or loose or (code_key(word) in known and any(c.isdigit() for c in word)):
+        if plain or loose or code_key(word) in known:
             codes.setdefault(word, n)
-        elif (
-            near and re.fullmatch(r"\d{2,6}[A-Za-z]?", word) and n and re.fullmatch(r"[A-Z][A-Za-z]{0,7}", words[n - 1])
-        ):
-            if not any(m.group != "language" for t in analyse(words[n - 1], languages).terms for m in t.meanings):
-                codes.setdefault(f"{words[n - 1]} {word}", n)
-        elif (
-            re.fullmatch(r"\d{3,6}", word)
-            and not _is_year(word)
-            and (any(at in (n - 1, n + 1) for at, _ in kinds) or (near and n == 1 and fold(words[0]) in _ARTICLES))
-        ):
+        elif near and n and _SHORT_OR_NUMBER.match(word) and _is_name(words[n - 1], languages):
+            codes.setdefault(f"{words[n - 1]} {word}", n)
+        elif re.fullmatch(r"\d{3,6}", word) and not _is_year(word) and _stands_for_part(words, n, near, kinds):
             codes.setdefault(word, n)
     if len(codes) != 1:
         return None
@@ -322,21 +319,34 @@ def find_mention(text: str, languages: tuple[str, ...], known: Collection[str] =
     return Subject(nearest[1] if nearest and abs(nearest[0] - place) <= 8 else None, code)
 
 
+_SHORT_OR_NUMBER = re.compile(r"^(?:\d{2,6}[A-Za-z]?|[A-Z]\d{1,3})$")
 _ARTICLES = frozenset(
     "the our this das der die unser dieses le la notre ce il lo el nuestro este de het onze deze".split()
 )
 """Words with which a sentence begins that goes on with a part's name."""
 
 
-def _kind_at(words: list[str], at: int, languages: tuple[str, ...]) -> tuple[PartKind, ...]:
-    """The part kind whose name ends at a word, looked for over up to three words."""
-    for length in (3, 2, 1):
-        if at - length + 1 < 0:
-            continue
-        terms = analyse(" ".join(words[at - length + 1 : at + 1]), languages).terms
-        if len(terms) == 1 and terms[0].quality > 0.9 and terms[0].names("part"):
-            return (PartKind(sorted(terms[0].names("part"))[0]),)
-    return ()
+def _is_name(word: str, languages: tuple[str, ...]) -> bool:
+    """Whether a word may be the name before a number: capitalised, and none of the lexicon's."""
+    if not re.fullmatch(r"[A-Z][A-Za-z]{0,7}", word):
+        return False
+    return not any(m.group != "language" for t in analyse(word, languages).terms for m in t.meanings)
+
+
+def _stands_for_part(words: list[str], at: int, near: bool, kinds: list[tuple[int, PartKind]]) -> bool:
+    """Whether a bare number is a code: right beside a part kind, or first in its sentence with one near."""
+    if any(place in (at - 1, at + 1) for place, _ in kinds):
+        return True
+    return near and (at == 0 or (at == 1 and fold(words[0]) in _ARTICLES))
+
+
+def _kinds_at(words: list[str], languages: tuple[str, ...]) -> list[tuple[int, PartKind]]:
+    """The part kinds that a sentence names, with the places of their last words."""
+    ends: list[int] = []
+    for n, word in enumerate(words):
+        ends.extend([n] * len(fold(word).split()))
+    found = find_kinds(" ".join(words), languages)
+    return [(ends[term.end - 1], kind) for kind, term in found if term.quality > 0.9 and term.end <= len(ends)]
 
 
 def _is_year(text: str) -> bool:
