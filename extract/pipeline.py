@@ -20,7 +20,7 @@ from .records import PageContent, Reading, Source
 from .settings import DEFAULT_SETTINGS, ReadSettings
 from .triage import Outlook
 
-READER_VERSION = "1"
+READER_VERSION = "2"
 _MAKER_PAGES = 3
 _log = logging.getLogger("cogledger.extract")
 OnPage = Callable[[int, int], None]
