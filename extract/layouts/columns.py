@@ -230,7 +230,7 @@ def _role_column(
     languages: tuple[str, ...],
 ) -> int | None:
     """The column that plays a role: one headed so, if its contents do not speak against it, else one that holds it."""
-    headed = [n for n in shares if columns[n].role is role]
+    headed = [n for n in shares if columns[n].role is role or role in find_role(columns[n].header, languages)]
     headed.sort(key=lambda n: "order" in analyse(columns[n].header).names("concept"))
     for n in headed:
         least = 0.3 if role is Role.MODEL else 0.0
@@ -261,6 +261,9 @@ def _may_hold_variants(body: Sequence[str]) -> bool:
 
 def _may_hold_models(column: Column, body: list[str]) -> bool:
     """Whether a first column under unknown words holds model codes: all clear codes, or all different."""
+    names = analyse(column.header).names("concept")
+    if not column.hits and names & {"model", "order"}:
+        return True
     known = any(term.meanings for term in analyse(column.header).terms)
     named = len(column.header.split()) <= 2 and not known
     distinct = named and len(set(body)) == len(body)

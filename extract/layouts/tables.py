@@ -19,6 +19,7 @@ from ..subjects import (
     names_several_variants,
     parse_variant,
 )
+from .bounds import is_unit
 from .columns import Column, View, best_view, reads, under_columns, vote_kind
 from .grids import Cell, Grid
 from .matrix import joined_choices
@@ -39,6 +40,8 @@ _LABELS_SHARE = 0.6
 _MOST_CELL_WORDS = 8
 _TORN_HEADER = re.compile(r"(?:[,/&(]|\s[-–])\s*$")
 """The end of a header of which a part stands elsewhere: the header row is not in its columns then."""
+
+_UNIT_FIRST = re.compile(r"\s*[(\[]([^()\[\]]{1,6})[)\]]\s+\w{3,}")
 
 
 @dataclass(frozen=True)
@@ -167,7 +170,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
     has_model = any(c.role is Role.MODEL for c in view.columns)
     section = Subject()
     unparted = repeated_models(view, context.languages)
-    torn = 0.4 if any(_TORN_HEADER.search(c.header) for c in view.columns if not c.choice) else 1.0
+    torn = 0.4 if any(_is_torn(c.header) for c in view.columns if not c.choice) else 1.0
     for row in range(view.header_rows, grid.rows):
         spanning = section_row(grid, row, context)
         if spanning is not None:
@@ -191,6 +194,12 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
                 yield replace(entry, certain=min(entry.certain, doubt, torn, 0.3 if whole.code in unparted else 1.0))
 
 
+def _is_torn(header: str) -> bool:
+    """Whether a header lacks words that stand in another, or begins with the unit of another: ``(T) Largest ring``."""
+    unit = _UNIT_FIRST.match(header)
+    return bool(_TORN_HEADER.search(header)) or (unit is not None and is_unit(unit[1]))
+
+
 def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
     yield from _choice_entries(view, row, subject, context)
     for col, column in enumerate(view.columns):
@@ -202,7 +211,7 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
             source = next((view.grid.at(r, col) for r in range(row - 1, view.header_rows - 1, -1)
                            if not is_ditto(view.grid.at(r, col).text)), cell)  # fmt: skip
             text = source.text
-        if is_nothing(text):
+        if is_nothing(text) or _is_heading(source, context):
             continue
         whole = column.subject.filled_from(subject) if column.subject != Subject() else subject
         whole = known_kind(whole, context)
@@ -212,6 +221,13 @@ def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -
             yield from _version_entries(versions, view, row, column, source, whole, context, sure)
         else:
             yield from cell_entries(column, source, whole, context, reader, sure)
+
+
+def _is_heading(cell: Cell, context: PageContext) -> bool:
+    """Whether a cell's words are a heading that names a part, and no value."""
+    box = cell.box
+    return any(h.subject.code and h.box.top - 1 <= box.top and box.bottom <= h.box.bottom + 1
+               and h.box.x0 - 1 <= box.x0 and box.x1 <= h.box.x1 + 1 for h in context.headings)  # fmt: skip
 
 
 def _version_entries(

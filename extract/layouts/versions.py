@@ -76,7 +76,9 @@ def _runs(text: str, shape: re.Pattern[str]) -> list[tuple[str, str]]:
 
 
 def _ends_number(word: str) -> bool:
-    """Whether a word ends the number before it instead of beginning a name: ``T``, ``teeth``, ``max``."""
+    """Whether a word ends the number before it and begins no name: ``T``, ``teeth``, ``max``, but not the size ``L``."""
+    if parse_variant(word):
+        return False
     named = analyse(word)
     ends = named.names("concept") & {"teeth", "max", "min", "links", "speed"} or named.names("language") & {"to", "or"}
     return fold(word) in UNIT_WORDS or bool(ends)

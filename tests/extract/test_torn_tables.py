@@ -167,3 +167,20 @@ def test_labels_in_three_columns_beside_one_part(pen, read):
         ("KX10", "weight", 231, 231),
     }
     assert len(found) >= 2
+
+
+def test_codes_of_two_words_under_a_product_heading(pen, read):
+    drawn = pen()
+    drawn.text(50, 90, "Rear derailleurs", 12, bold=True)
+    drawn.table([["Product no.", "Type", "Total capacity"], ["Zorrel H76", "Race cage", "27T"],
+                 ["Zorrel H76", "Touring cage", "32T"], ["Pellan H92", "-", "38T"]])  # fmt: skip
+    assert {(c.part_code, c.variant, c.high) for c in read(drawn.save()).claims} == {
+        ("Zorrel H76", "Race cage", 27), ("Zorrel H76", "Touring cage", 32), ("Pellan H92", None, 38)}  # fmt: skip
+
+
+def test_a_header_that_begins_with_another_ones_unit_makes_its_table_unsure(pen, read):
+    drawn = pen()
+    drawn.text(50, 90, "Front derailleurs", 12, bold=True)
+    drawn.table([["Model", "KX10", "KX20"], ["Largest ring max. (T) Largest ring min.", "44", "50"],
+                 ["", "41", "47"], ["(T) Speeds", "11", "7"]])  # fmt: skip
+    assert not [c for c in read(drawn.save()).claims if c.limit == "big_ring"]

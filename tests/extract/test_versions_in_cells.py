@@ -12,6 +12,7 @@ from cogledger.extract.layouts.versions import find_version_values
         ("CC: 27 T CM: 34 T", [("CC", "27 T"), ("CM", "34 T")]),
         ("Touring cage = 27; Race cage = 35", [("Touring cage", "27"), ("Race cage", "35")]),
         ("short = 23 - 27 long = <= 38", [("short", "23 - 27"), ("long", "<= 38")]),
+        ("S: <= 30T. L: 30~36T.", [("S", "<= 30 T."), ("L", "30~36T.")]),
         ("33T (KC), 39T (LC)", [("KC", "33T"), ("LC", "39T")]),
         ("Short 27 T / Long 38 T", [("Short", "27 T"), ("Long", "38 T")]),
         ("Chape C 29 à 35 dents Chape M 33 à 36 dents", [("Chape C", "29 à 35 dents"), ("Chape M", "33 à 36 dents")]),
