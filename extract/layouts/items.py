@@ -18,6 +18,7 @@ _DASHES = frozenset({"–", "—", "-", "=", "→", "=>", "⇒", "..", "…"})
 _BARS = frozenset({"|", "·", "•", "¦", "//", "‖"})
 _MOST_LABEL_WORDS = 9
 _MOST_BARE_WORDS = 12
+_LEAST_SENTENCE_WORDS = 7
 _LEAST_SCORE = 0.7
 _LEAST_BARE_SCORE = 0.85
 _SIGN = re.compile(r"^[≤≥<>=~±+(\[]{1,3}$")
@@ -120,6 +121,8 @@ def _text(words: Sequence[Word]) -> str:
 
 def _bare_item(words: Sequence[Word], asker: Asker) -> Item | None:
     if len(words) > _MOST_BARE_WORDS or any(w.text.endswith((":", "：", "?")) for w in words):
+        return None
+    if len(words) >= _LEAST_SENTENCE_WORDS and words[-1].text.endswith("."):
         return None
     number = next((n for n, w in enumerate(words) if n and any(c.isdigit() for c in w.text)), None)
     if number is not None:

@@ -13,15 +13,18 @@ from ..context import PageContext
 from ..labels import analyse, fold
 from ..lines import Line, Segment, union
 from ..records import Entry, Word
-from ..subjects import Subject, find_mention, names_several_variants, parse_variant
+from ..subjects import Subject, names_several_variants, parse_variant
 from ..units import SPEED_WORDS, UNIT_WORDS
 from .meaning import find_meaning
 from .rowparts import known_kind
+from .spoken import QUOTES, Spoken, find_spoken, for_named_versions, names_bare_variant
 
 _LEAST_WORDS = 4
 _SENTENCE_END = re.compile(r"[.!?]$")
 ABBREVIATED = re.compile(
-    r"^(?:max|min|no|nr|ca|approx|e\.g|i\.e|z\.b|bzw|inkl|incl|ex|p|fig|abb|mm|art|ref|mod|diff)\.$", re.IGNORECASE
+    r"^(?:max|min|no|nr|ca|approx|e\.g|i\.e|z\.b|bzw|inkl|incl|ex|p|fig|abb|mm|art|ref|mod|diff|"
+    r"post|ant|tras|arr|av|hint|vord|vorn|trans)\.$",
+    re.IGNORECASE,
 )
 _NUMBER = re.compile(r"^[(\[]?[≤≥<>]?\d+(?:[.,]\d+)*(?:[-–…x×/]\d+(?:[.,]\d+)*)*\D{0,9}$")
 _JOINTS = frozenset("to and or bis und oder a à et ou e o y tot en of - – — / fino hasta".split())
@@ -41,14 +44,16 @@ def read_prose(lines: Sequence[Line], context: PageContext) -> list[Entry]:
     entries: list[Entry] = []
     for paragraph in _paragraphs(lines):
         words = [w for segment in paragraph for w in segment.words]
-        if len(words) < _LEAST_WORDS:
+        if len(words) < _LEAST_WORDS or not any(c.isdigit() for w in words for c in w.text):
             continue
         subject = known_kind(context.subject_above(paragraph[0].box), context)
-        for sentence in _sentences(words):
-            subject = _spoken_of(sentence, subject, context)
-            if _speaks_of_others(sentence, subject, context.languages):
-                continue
-            entries.extend(_sentence_entries(sentence, subject, context))
+        spoken = find_spoken(list(_sentences(words)), subject, context)
+        found: list[Entry] = []
+        for one in spoken:
+            states = one.clear and any(c.isdigit() for w in one.sentence for c in w.text)
+            if states and not _speaks_of_others(one.sentence, one.subject, context.languages):
+                found.extend(_sentence_entries(one, context))
+        entries.extend(for_named_versions(found, spoken))
     return entries
 
 
@@ -93,64 +98,10 @@ def _sentences(words: Sequence[Word]) -> Iterator[list[Word]]:
         yield sentence
 
 
-def _spoken_of(sentence: Sequence[Word], before: Subject, context: PageContext) -> Subject:
-    """The subject after the words of a sentence: a code or variant named there replaces the one before."""
-    text = " ".join(w.text for w in sentence)
-    named = find_mention(text, context.languages, context.memory.kinds.keys())
-    variants = _variants_in(sentence, context.languages)
-    variant = variants[-1][1] if len({v for _, v in variants}) == 1 else None
-    if named and named.code != before.code:
-        kind = named.kind or context.memory.kinds.get(code_key(named.code)) or before.kind
-        return Subject(kind, named.code, variant)
-    if variant:
-        return Subject(before.kind, before.code, variant)
-    return before
-
-
-_QUOTES = " .,;:()«»„“”\"'‘’‚‹›"
-
-
-def _variants_in(sentence: Sequence[Word], languages: tuple[str, ...]) -> list[tuple[int, str]]:
-    """Variants named by two or three words of which one says cage or version: (position, variant)."""
-    found: list[tuple[int, str]] = []
-    texts = [(n, w.text.strip(_QUOTES)) for n, w in enumerate(sentence)]
-    texts = [(n, t) for n, t in texts if t]
-    at = 0
-    while at < len(texts) - 1:
-        for length in (3, 2):
-            window = [t for _, t in texts[at : at + length]]
-            titled = any(analyse(t, languages).names("concept") & _TITLES for t in window)
-            worded = titled and all(_is_variant_word(t, languages) for t in window)
-            variant = _variant_of(window, languages) if worded else None
-            if variant:
-                found.append((texts[at][0], variant))
-                at += length - 1
-                break
-        at += 1
-    return found
-
-
-_SIZES = ("XS", "S", "M", "L", "XL")
-_TITLES = {"cage", "variant", "model"}
-
-
-def _variant_of(window: Sequence[str], languages: tuple[str, ...]) -> str | None:
-    """The variant that words of a sentence name together: ``long cage``, ``M model``."""
-    sizes = [t for t in window if t in _SIZES]
-    if len(sizes) == 1 and len(window) == 2:
-        return sizes[0]
-    return parse_variant(" ".join(window), languages)
-
-
-def _is_variant_word(word: str, languages: tuple[str, ...]) -> bool:
-    analysis = analyse(word, languages)
-    return bool(analysis.names("variant") or analysis.names("concept") & _TITLES or word in _SIZES)
-
-
-def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageContext) -> Iterator[Entry]:
+def _sentence_entries(spoken: Spoken, context: PageContext) -> Iterator[Entry]:
+    sentence, subject, variants = spoken.sentence, spoken.subject, spoken.variants
     texts = [w.text for w in sentence]
     phrases = list(_phrases(texts))
-    variants = _variants_in(sentence, context.languages)
     several = len({v for _, v in variants}) > 1
     last: Entry | None = None
     for n, phrase in enumerate(phrases):
@@ -164,14 +115,14 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
         if last:
             yield last
             last = None
-        if not variants and _names_bare_variant(sentence, context.languages):
+        if not variants and not spoken.led and names_bare_variant(sentence, context.languages):
             continue
         hit = find_meaning(before, after, phrase.text, subject.kind, context.languages)
-        if any(c.isdigit() for c in before) or _in_bracket(texts, phrase):
+        if _holds_numbers(texts[start : phrase.start], subject) or _in_bracket(texts, phrase):
             continue
         if hit is None or ("/" in phrase.text and names_several_variants(before, context.languages)):
             continue
-        whole = _whose(subject, phrase, before, after, variants if several else [], context.languages)
+        whole = _whose(subject, phrase, before, after, variants if several else (), context.languages)
         if whole is None:
             continue
         words = sentence[phrase.start : phrase.end]
@@ -183,17 +134,10 @@ def _sentence_entries(sentence: Sequence[Word], subject: Subject, context: PageC
         yield last
 
 
-def _names_bare_variant(sentence: Sequence[Word], languages: tuple[str, ...]) -> bool:
-    """Whether a sentence names a version by its size alone, capitalised or in quotes (``Fitted with the Long …``)."""
-    for word in sentence[1:]:
-        text = word.text.strip(_QUOTES)
-        if text in _SIZES:
-            return True
-        marked = text[:1].isupper() or word.text != word.text.strip("«»„“”\"'‘’‚‹›")
-        terms = analyse(text, languages).terms if text and marked else ()
-        if len(terms) == 1 and terms[0].quality == 1 and terms[0].names("variant"):
-            return True
-    return False
+def _holds_numbers(texts: Sequence[str], subject: Subject) -> bool:
+    """Whether words before a number hold another one that is not of the code or version spoken of."""
+    own = {code_key(piece) for name in (subject.code, subject.variant) for piece in (name or "").split()}
+    return any(any(c.isdigit() for c in t) and code_key(t.strip(QUOTES)) not in own for t in texts)
 
 
 def _in_bracket(texts: Sequence[str], phrase: _Phrase) -> bool:
@@ -209,7 +153,7 @@ _BEHIND = re.compile(r"^\s*\(([^()]{1,40})\)")
 
 
 def _whose(
-    subject: Subject, phrase: _Phrase, before: str, after: str, variants: list[tuple[int, str]],
+    subject: Subject, phrase: _Phrase, before: str, after: str, variants: Sequence[tuple[int, str]],
     languages: tuple[str, ...],
 ) -> Subject | None:  # fmt: skip
     """The part that a number is for: the variant right beside it, else the last one named in the sentence.
@@ -221,7 +165,7 @@ def _whose(
     beside = parse_variant(behind.group(1), languages) if behind else None
     if beside is None and words:
         beside = next(
-            (v for n in (3, 2, 1) if (v := parse_variant(" ".join(words[-n:]).strip(_QUOTES), languages))), None
+            (v for n in (3, 2, 1) if (v := parse_variant(" ".join(words[-n:]).strip(QUOTES), languages))), None
         )
     if beside:
         return Subject(subject.kind, subject.code, beside)

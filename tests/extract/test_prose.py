@@ -104,3 +104,44 @@ def test_without_a_part_a_sentence_is_no_claim(pen, read):
 )
 def test_a_number_that_does_not_hold_is_not_claimed(pen, read, sentence):
     assert told(read(sheet(pen, sentence))) == set()
+
+
+OPENER = "The KX710-7 is our rear derailleur for long days."
+
+
+@pytest.mark.parametrize(
+    ("leads", "names"),
+    [
+        (("In its KC form,", "In the LC version,"), ("KC", "LC")),
+        (("With the Sh,", "With the Lg,"), ("Sh", "Lg")),
+        (("In its short form,", "In the long version,"), ("short", "long")),
+        (("In the 'C50' version", "In the 'C60' version"), ("C50", "C60")),
+        (("With the Touring cage,", "With the Standard cage,"), ("Touring cage", "Standard cage")),
+    ],
+)
+def test_the_first_words_of_sentences_name_versions_that_nobody_listed(pen, read, leads, names):
+    drawn = pen()
+    for n, line in enumerate((OPENER, f"{leads[0]} the total capacity is 33 teeth.",
+                              f"{leads[1]} the total capacity is 39 teeth. It weighs 240 g.")):  # fmt: skip
+        drawn.text(60, 90 + 13 * n, line, 10)
+    assert {(c.part_code, c.variant, c.limit, c.high) for c in read(drawn.save()).claims} == {
+        ("KX710-7", names[0], "total_capacity", 33), ("KX710-7", names[1], "total_capacity", 39),
+        ("KX710-7", names[1], "weight", 240)}  # fmt: skip
+
+
+def test_a_lone_odd_word_is_no_version_and_its_sentence_is_left(pen, read):
+    drawn = pen()
+    for n, line in enumerate((OPENER, "In its KC form, the total capacity is 33 teeth. It weighs 240 g.")):
+        drawn.text(60, 90 + 13 * n, line, 10)
+    assert not read(drawn.save()).claims
+
+
+def test_what_is_said_of_a_short_code_holds_for_the_longer_ones_named_after_it(pen, read):
+    drawn = pen()
+    for n, line in enumerate((OPENER, "The smallest sprocket must have at least 11 teeth.",
+                              "With the KX710-7.c, the total capacity is 33 teeth.",
+                              "With the KX710-7.l, the total capacity is 39 teeth.")):  # fmt: skip
+        drawn.text(60, 90 + 13 * n, line, 10)
+    assert {(c.part_code, c.limit, c.low, c.high) for c in read(drawn.save()).claims} == {
+        ("KX710-7.c", "smallest_cog", 11, None), ("KX710-7.l", "smallest_cog", 11, None),
+        ("KX710-7.c", "total_capacity", None, 33), ("KX710-7.l", "total_capacity", None, 39)}  # fmt: skip
