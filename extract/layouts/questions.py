@@ -69,7 +69,8 @@ def read_questions(lines: Sequence[Line], context: PageContext) -> tuple[list[En
         )
         if hit is not None:
             box = union(w.box for w in one.words)
-            entries.append(Entry(subject, one.label[-120:], (hit,), one.value, box, "questions", (), _CERTAIN,
+            reader = "questions" if subject.kind else "questions:part"
+            entries.append(Entry(subject, one.label[-120:], (hit,), one.value, box, reader, (), _CERTAIN,
                                  min(w.confidence for w in one.words)))  # fmt: skip
     return entries, {w for a in asked for w in (*a.question, *a.answer)}
 
