@@ -72,6 +72,10 @@ def look(grid: Grid, header_rows: int, languages: tuple[str, ...]) -> View | Non
         return None
     columns = _with_other_bounds(columns, languages)
     columns = _with_roles(grid, header_rows, columns, languages)
+    unread = {
+        n for n, c in enumerate(columns) if c.half and c.hits and not _is_read(grid, n, header_rows, c, languages)
+    }
+    columns = tuple(replace(c, torn=c.torn or bool(c.half and {n - 1, n + 1} & unread)) for n, c in enumerate(columns))
     score = _score(grid, header_rows, columns, languages)
     return View(grid, header_rows, columns, score) if score > 0 else None
 
@@ -246,6 +250,12 @@ def _role_column(
             n for n in held if not columns[n].header or (n < min(2, first) and _may_hold_models(columns[n], bodies[n]))
         ]
     return held[0] if held else None
+
+
+def _is_read(grid: Grid, col: int, header_rows: int, column: Column, languages: tuple[str, ...]) -> bool:
+    """Whether a column's cells read as values, or there are none."""
+    body = _body(grid, col, header_rows)
+    return not body or _reads_as_values(column, body, languages)
 
 
 def _reads_as_values(column: Column, body: Sequence[str], languages: tuple[str, ...]) -> bool:

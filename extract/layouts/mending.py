@@ -17,6 +17,7 @@ from .grids import Cell, Grid, complete_grid
 
 _OPEN_END = re.compile(r"(?:[/,;&+(]|\w[-–]|\s(?:and|or|und|oder|et|ou|e|o|y|en|of|to|bis|à))\s*$")
 _CUT_END = re.compile(r"(?:[=:/(+&]|\s[-–])\s*$")
+_LETTERS = re.compile(r"^[A-Z]{1,2}$")
 _LONE_WORD = re.compile(r"^[^\W\d_]{1,10}$")
 
 
@@ -76,6 +77,8 @@ def _goes_on(view: View, named: int, row: int, col: int, languages: tuple[str, .
     text = name.text.strip()
     if name is below:
         return False
+    if named == row and _is_last_letter(view, row + 1, below.text):
+        return True
     joint = bool(_OPEN_END.search(text)) and not is_nothing(text) and not is_ditto(text)
     if not below.words:
         return joint or any(_OPEN_END.search(view.grid.at(row, c).text) for c, k in enumerate(view.columns) if k.hits)
@@ -83,6 +86,12 @@ def _goes_on(view: View, named: int, row: int, col: int, languages: tuple[str, .
         return joint and not is_ditto(below.text)
     lone = text.split()[-1] if "," in text or "/" in text else text
     return bool(_LONE_WORD.match(lone)) and below.text[:1].isdigit() and not _is_known(lone, languages)
+
+
+def _is_last_letter(view: View, row: int, text: str) -> bool:
+    """Whether a row holds a letter or two of a name and no value: the end of the name above, as ``T`` of ``AB12 T``."""
+    values = [view.grid.at(row, n).text for n, c in enumerate(view.columns) if c.hits or c.role is Role.VARIANT]
+    return bool(_LETTERS.match(text)) and all(is_nothing(v) and not v for v in values)
 
 
 def _is_known(word: str, languages: tuple[str, ...]) -> bool:

@@ -76,7 +76,7 @@ def _runs(text: str, shape: re.Pattern[str]) -> list[tuple[str, str]]:
 
 
 def _ends_number(word: str) -> bool:
-    """Whether a word ends the number before it and begins no name: ``T``, ``teeth``, ``max``, but not the size ``L``."""
+    """Whether a word ends the number before it and begins no name: ``T``, ``teeth``, ``max``, not ``L``."""
     if parse_variant(word):
         return False
     named = analyse(word)
