@@ -34,6 +34,8 @@ def find_tokens(text: str, languages: tuple[str, ...]) -> list[Token] | None:
     tokens: list[Token] = []
     at = 0
     text = _with_short_bounds(_without_from(_LAST_STOP.sub("", text.strip())), languages)
+    if _COMPARED in text:
+        return None
     for found in _TOKEN.finditer(text):
         if text[at : found.start()].strip(" .:'’\u00a0"):
             return None
@@ -93,11 +95,11 @@ def _without_from(text: str) -> str:
 def _with_short_bounds(text: str, languages: tuple[str, ...]) -> str:
     """``"no more than 20 teeth"`` → ``"max 20 teeth"``: in one word; ``"28 up to 34"`` → ``"28 - 34"``.
 
-    Words that compare ("more than") are bounds only behind a denial.
+    Words that compare ("more than") are bounds only behind a denial; without one they leave ``_COMPARED`` behind.
     """
-    if text.count(" ") < 2:
+    if " " not in text:
         return text
-    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    plain = "".join(c for c in unicodedata.normalize("NFKD", text.replace("ß", "ss")) if not unicodedata.combining(c))
     return _bound_phrases(languages).sub(_short_bound, plain)
 
 
@@ -105,7 +107,12 @@ _COUNTED_BEFORE = re.compile(r"\d\s*[^\W\d_]{0,7}\.?\s*$")
 _NUMBER_BEHIND = re.compile(r"\s*\d")
 
 
+_COMPARED = "\0"
+
+
 def _short_bound(found: re.Match[str]) -> str:
+    if found.lastgroup == "compared":
+        return _COMPARED
     if found.lastgroup != "to":
         return "max" if found.lastgroup == "high" else "min"
     joins = _COUNTED_BEFORE.search(found.string[: found.start()]) and _NUMBER_BEHIND.match(found.string[found.end() :])
@@ -114,17 +121,20 @@ def _short_bound(found: re.Match[str]) -> str:
 
 @lru_cache(maxsize=64)
 def _bound_phrases(languages: tuple[str, ...]) -> re.Pattern[str]:
-    """A pattern with a group for each bound: ``high``, ``low``, and ``to`` for words that join two numbers as well."""
+    """A pattern with a group for each bound: ``high``, ``low``, ``to`` for words that join two numbers as well, and
+    ``compared`` for comparisons without a denial.
+    """
     rows = load_lexicon(languages).rows
     joints = {row for row, meanings in rows.items() if any(m == _TO for m in meanings)}
     denials = "|".join(sorted((_printed(row) for row, meanings in rows.items() if _NOT in meanings), key=len)[::-1])
-    sides: dict[str, list[str]] = {"to": [], "high": [], "low": []}
+    sides: dict[str, list[str]] = {"to": [], "high": [], "low": [], "compared": []}
     for row, meanings in load_lexicon(languages, "bound").rows.items():
         for meaning in meanings:
             side = meaning.name.split("_")[0]
             if side in ("over", "under"):
                 denied = rf"(?:(?:{denials})\s+)+{_printed(row)}"
                 sides["high" if side == "over" else "low"].append(denied)
+                sides["compared"].append(_printed(row))
             elif len(row) > 1 and row[-1] not in ("of", "de", "di"):
                 sides["to" if row in joints and side == "high" else side].append(_printed(row))
     groups = [f"(?P<{side}>{'|'.join(sorted(rows, key=len, reverse=True)) or '(?!)'})" for side, rows in sides.items()]

@@ -10,7 +10,7 @@ from enum import StrEnum
 from functools import cache, lru_cache
 from importlib.resources import files
 
-from ...schema.limits import LIMITS, PartKind, Unit
+from ...schema.limits import LIMITS, Form, PartKind, Unit
 from .analysis import Analysis, Term, analyse
 from .words import LANGUAGES, read_language
 
@@ -138,17 +138,28 @@ def find_label_hits(
 
 
 def _bound_label_hits(label: str, kind: PartKind | None, languages: tuple[str, ...]) -> tuple[LabelHit, ...]:
-    """A label that names its limit by a bound and ends in another: ``Min. sprocket highest`` is a highest smallest."""
+    """A label that names its limit and ends in a bound: ``Min. sprocket highest`` is a highest smallest one.
+
+    Behind a size words for big and small are bounds of a range as well: ``Biggest cog smallest``.
+    """
     bare, unit = split_unit(label)
     terms = analyse(bare, languages).terms
-    last = terms[-1].names("concept") & {"max", "min"} if len(terms) > 2 else frozenset[str]()
-    if len(last) != 1 or not any(t.names("concept") & {"max", "min"} for t in terms[:-1]):
+    last = terms[-1].names("concept") & (_BOUNDS | _SIZES) if len(terms) > 2 else frozenset[str]()
+    if len(last) != 1 or not any(t.names("concept") & (_BOUNDS if last <= _BOUNDS else _SIZES) for t in terms[:-1]):
         return ()
+    sized = last <= _SIZES
+    bounded = any(t.names("concept") & _BOUNDS for t in terms)
+    if sized and (bounded or _JOINED.search(bare) or "or" in terms[len(terms) - 2].names("language")):
+        return ()
+    bound = "high" if last & {"max", "big"} else "low"
     hits = _whole_label_hits(" ".join(t.text for t in terms[:-1]), kind, languages)
-    bound = "high" if "max" in last else "low"
+    if sized:
+        hits = tuple(h for h in hits if LIMITS[h.limit].form is Form.RANGE and h.score >= _CLEAR)
     return tuple(replace(h, bound=bound, unit=unit or h.unit) for h in hits)
 
 
+_JOINED = re.compile(r"[/,;&+–-]")
+_BOUNDS, _SIZES = frozenset({"max", "min"}), frozenset({"big", "small"})
 _PARTED = re.compile(r"\s[/|]\s")
 _CLEAR = 0.9
 _PARTED_COST = 0.97
