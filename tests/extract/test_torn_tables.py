@@ -189,6 +189,6 @@ def test_a_header_that_begins_with_another_ones_unit_makes_its_table_unsure(pen,
 def test_a_letter_that_wraps_below_its_code_belongs_to_it(pen, read):
     drawn = pen()
     drawn.text(50, 90, "Front derailleurs", 12, bold=True)
-    drawn.table([["Model", "Largest ring", "Weight"], ["NV 12 V", "50T", "91 g"], ["NV 51", "48T", "93 g"],
-                 ["V", "", ""]], ruled=False)  # fmt: skip
+    drawn.table([["Model", "Largest ring", "Weight"], ["NV 12 V", "50T", "91 g"], ["NV 51\nV", "48T", "93 g"]],
+                ruled=False)  # fmt: skip
     assert {c.part_code for c in read(drawn.save()).claims} == {"NV 12 V", "NV 51 V"}
