@@ -70,6 +70,8 @@ def _with_rest(kind: PartKind, rest: str, languages: tuple[str, ...]) -> Subject
         rest = rest[: bracket.start()].strip(_EDGE)
     if len(rest.split()) > _MOST_CODE_WORDS or len(rest) > _MOST_CODE_LETTERS or _YEAR.match(rest):
         return None
+    if any(len(w) > 2 and w.isalpha() and w.islower() for w in rest.split()):
+        return None
     if any((value := parse_value(rest, limit)) and value.unit for limit in _MEASURED):
         return None
     named = parse_model_cell(rest, languages)
