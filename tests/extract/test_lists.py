@@ -95,7 +95,8 @@ def test_versions_that_nobody_listed_are_told_by_their_repeated_labels(pen, read
         ("KX8/517 (Chain)", "KX8/517"),
         ("Chain 10362.5", "10362.5"), ("Orrin H89 – Crankset", "Orrin H89"), ("Cassette 11-34T", None),
         ("Chain 11-speed", None), ("Cassette 2024", None), ("Rear derailleur", None), ("Weight: 231 g", None),
-        ("Rear derailleur KX710 (see page 3)", None), ("Our rear derailleur KX710 is new", None), ("Rear derailleur gadget KX 294", None),
+        ("Rear derailleur KX710 (see page 3)", None), ("Our rear derailleur KX710 is new", None),
+        ("Rear derailleur gadget KX 294", None),
     ],
 )  # fmt: skip
 def test_lines_that_name_a_part_name_all_of_its_code(line, code):
