@@ -189,7 +189,8 @@ def parse_variant(text: str, languages: tuple[str, ...] = LANGUAGES) -> str | No
     if letter:
         words = analyse(letter.group(1) or letter.group(4), languages)
         if words.terms and all(t.names("concept") & {"cage", "variant"} for t in words.terms):
-            return letter.group(2) or letter.group(3)
+            cage = any("cage" in t.names("concept") for t in words.terms)
+            return _without_title(bare, languages) if cage else letter.group(2) or letter.group(3)
     return None
 
 
