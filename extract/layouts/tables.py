@@ -38,6 +38,8 @@ from .versions import VersionValue, find_version_values, is_sure, names_met_twic
 
 _LABELS_SHARE = 0.6
 _MOST_CELL_WORDS = 8
+_JOINS_ON = re.compile(r"(?:of|von|des|der|de|du|di|del|della|dei|delle|van)\s")
+"""Small words that join a label to words before it and begin none."""
 _TORN_HEADER = re.compile(r"(?:[,/&(]|\s[-–])\s*$")
 """The end of a header of which a part stands elsewhere: the header row is not in its columns then."""
 
@@ -197,7 +199,7 @@ def _rows(view: View, context: PageContext, kind: PartKind | None, above: Subjec
 def _is_torn(header: str) -> bool:
     """Whether a header lacks words that stand in another, or begins with the unit of another: ``(T) Largest ring``."""
     unit = _UNIT_FIRST.match(header)
-    return bool(_TORN_HEADER.search(header)) or (unit is not None and is_unit(unit[1]))
+    return bool(_TORN_HEADER.search(header) or _JOINS_ON.match(header)) or (unit is not None and is_unit(unit[1]))
 
 
 def _row_entries(view: View, row: int, subject: Subject, context: PageContext) -> Iterator[Entry]:
