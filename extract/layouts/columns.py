@@ -249,6 +249,7 @@ def _role_column(
         held = [
             n for n in held if not columns[n].header or (n < min(2, first) and _may_hold_models(columns[n], bodies[n]))
         ]
+        held = [n for n in held if find_role(columns[n].header, languages) != {Role.VARIANT}]
     return held[0] if held else None
 
 
