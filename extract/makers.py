@@ -36,6 +36,16 @@ def find_maker(pages: Sequence[PageContent]) -> str | None:
     return name.title() if name.isupper() else name
 
 
+def without_maker(code: str, maker: str | None) -> str:
+    """A model code without the maker's name before it: ``"Halmgren H1.369"`` of Halmgren is ``"H1.369"``."""
+    named = (maker or "").split()
+    words = code.split()
+    rest = words[len(named) :]
+    if not named or [fold(w) for w in words[: len(named)]] != [fold(w) for w in named]:
+        return code
+    return " ".join(rest) if any(c.isdigit() for word in rest for c in word) else code
+
+
 def _margin_lines(page: PageContent) -> Iterator[Line]:
     top = find_lines([w for w in page.words if w.box.bottom < _MARGIN * page.height])[:_MOST_LINES]
     bottom = find_lines([w for w in page.words if w.box.top > (1 - _MARGIN) * page.height])[-_MOST_LINES:]

@@ -15,7 +15,7 @@ from .assemble import Assembled, assemble
 from .contents import Pages, open_pages
 from .context import DocumentMemory
 from .layouts import read_layouts
-from .makers import find_maker
+from .makers import find_maker, without_maker
 from .records import PageContent, Reading, Source
 from .settings import DEFAULT_SETTINGS, ReadSettings
 from .triage import Outlook
@@ -45,7 +45,9 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
     if len(found.failed) == count:
         raise _no_page(source, found.failed)
     maker = find_maker(found.first_pages)
-    validation = validate_claims(replace(claim, maker=maker) for claim in found.claims)
+    validation = validate_claims(
+        replace(claim, maker=maker, part_code=without_maker(claim.part_code, maker)) for claim in found.claims
+    )
     return Reading(source, count, tuple(validation.valid), (*found.held, *validation.held_back), tuple(found.failed),
                    time.perf_counter() - started, READER_VERSION)  # fmt: skip
 

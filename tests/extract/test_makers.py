@@ -1,7 +1,7 @@
 """Who made a document: the name that heads it and comes back in its margins; never a trade word."""
 
 import pytest
-from cogledger.extract.makers import find_maker
+from cogledger.extract.makers import find_maker, without_maker
 
 
 def pages_of(pen, contents, head, foot, pages=2, body="Total capacity 37T"):
@@ -34,3 +34,20 @@ def test_one_mention_in_the_text_is_no_maker(pen, contents):
 
 def test_no_pages_no_maker():
     assert find_maker([]) is None
+
+
+@pytest.mark.parametrize(
+    ("code", "maker", "bare"),
+    [
+        ("Halmgren H1.369", "Halmgren", "H1.369"),
+        ("HALMGREN H1.369", "Halmgren", "H1.369"),
+        ("H1.369", "Halmgren", "H1.369"),
+        ("Old Mill 20 X", "Old Mill", "20 X"),
+        ("Halmgren", "Halmgren", "Halmgren"),
+        ("Halmgren Astrel", "Halmgren", "Halmgren Astrel"),
+        ("Astrel N25", "Halmgren", "Astrel N25"),
+        ("Astrel N25", None, "Astrel N25"),
+    ],
+)
+def test_a_code_is_told_without_the_name_of_its_maker(code, maker, bare):
+    assert without_maker(code, maker) == bare
