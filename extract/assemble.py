@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -21,6 +22,8 @@ from .records import Entry, PageContent
 from .values import RINGS_BY_COGS_LABELS, Value, is_rings_by_cogs, parse_value, plausible
 
 _LEAST_CONFIDENCE = 0.5
+_DOUBTED_CODE = 0.8
+_UNCLEAR_END = re.compile(r"[-. /][1lI|0OoS5B8Z2G6]$")
 _ROOM_ABOVE_LAYOUT = 0.2
 """By how much a claim may be surer than the layout it was read from: a note that nobody understood leaves doubt."""
 _LEAST_CERTAIN = 0.5
@@ -67,7 +70,8 @@ def assemble(
     evidence = gather_evidence(joined, disputed, unread, page.origin)
     for reading in joined:
         claim = _claim(reading, page, document, maker, evidence[id(reading)])
-        claim = replace(claim, confidence=min(claim.confidence, reading.entry.certain + _ROOM_ABOVE_LAYOUT))
+        most = min(reading.entry.certain + _ROOM_ABOVE_LAYOUT, _DOUBTED_CODE if _may_be_misread(claim, page) else 1.0)
+        claim = replace(claim, confidence=min(claim.confidence, most))
         if id(reading) in disputed:
             held.append(HeldBack(claim.as_json(), (Objection(Reason.CONTRADICTS, "value", disputed[id(reading)]),)))
             continue
@@ -79,6 +83,11 @@ def assemble(
         else:
             claims.append(claim)
     return Assembled(tuple(claims), tuple(held))
+
+
+def _may_be_misread(claim: Claim, page: PageContent) -> bool:
+    """Whether the code came from a picture and ends in one sign that can be a letter as well as a digit."""
+    return page.origin != "text" and bool(_UNCLEAR_END.search(claim.part_code))
 
 
 def _apart(entry: Entry) -> list[Entry]:

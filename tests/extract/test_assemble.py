@@ -1,5 +1,6 @@
 """Entries → claims, or held-back records with the reason; nothing is guessed."""
 
+import pytest
 from cogledger.extract.assemble import assemble
 from cogledger.extract.context import DocumentMemory
 from cogledger.extract.labels import find_label_hits
@@ -103,3 +104,13 @@ def test_kinds_of_codes_are_remembered_for_later_pages():
     memory = DocumentMemory()
     assembled(entry("Total capacity", "37T"), memory=memory)
     assert memory.kinds == {"KX710": REAR}
+
+
+@pytest.mark.parametrize(("code", "origin", "sure"), [("KX71-1", "ppocr", False), ("KX71.l", "ppocr", False),
+                                                      ("KX71-1", "text", True), ("KX711", "ppocr", True),
+                                                      ("KX71-M", "ppocr", True)])  # fmt: skip
+def test_a_code_read_from_a_picture_that_ends_in_letter_or_digit_is_never_sure(code, origin, sure):
+    page = PageContent(3, 600, 800, (), origin=origin)
+    found = assemble([entry("Total capacity", "37T", Subject(REAR, code, None))], page, "a.pdf", None, DocumentMemory())
+    (claim,) = found.claims
+    assert (claim.confidence >= 0.9) == sure
