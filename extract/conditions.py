@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from itertools import pairwise
 
 from .labels import LANGUAGES, analyse, fold
-from .units import UNIT_WORDS
+from .units import SPEED_WORDS, UNIT_WORDS
 
 _TIMES = re.compile(r"(?<![\w.])(?P<rings>[123])\s*[x×](?:\s*(?P<cogs>\d{1,2})(?!\d)|(?![a-z0-9]))", re.IGNORECASE)
 _COUNT = re.compile(
@@ -79,7 +80,7 @@ def split_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> list[t
 
     ``"28-32T (30-34T with single ring)"`` → ``28-32T`` without and ``30-34T`` with ``{"ring_count": 1}``;
     ``"37T (double), 43T (triple)"`` → ``37T`` with ``{"ring_count": 2}`` and ``43T`` with ``{"ring_count": 3}``. A
-    bracket that names no condition stays in place.
+    bracket that names no condition stays in place, and so does all where it holds a number that is not understood.
     """
     pieces: list[tuple[str, Condition | None]] = []
     open_text = ""
@@ -95,6 +96,8 @@ def split_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> list[t
         before = open_text.strip(" ,;/")
         if _NUMBER.search(inside):
             pieces += [(before, None), (inside, condition)] if before else [(inside, condition)]
+        elif _holds_value(found.group(1)):
+            return [(text, None)]
         else:
             pieces.append((before, condition))
         open_text = ""
@@ -107,10 +110,29 @@ def split_condition(text: str, languages: tuple[str, ...] = LANGUAGES) -> list[t
 def _value_words(text: str, languages: tuple[str, ...]) -> str:
     """The words at the start of ``text`` (or its end) that make a number notation, without those of the condition."""
     words = text.split()
-    for run in (_numeric_run(words, languages), _numeric_run(words[::-1], languages)[::-1]):
+    bound = _bound_words(words, languages)
+    for run in (words[:bound] + _numeric_run(words[bound:], languages), _numeric_run(words[::-1], languages)[::-1]):
         if run and _NUMBER.search(" ".join(run)) and len(run) < len(words):
             return " ".join(run).strip(" :,;–-")
     return ""
+
+
+def _bound_words(words: list[str], languages: tuple[str, ...]) -> int:
+    """How many words at the start say that a number is a bound: ``up to``, ``no more than``."""
+    for length in (4, 3, 2):
+        terms = analyse(" ".join(words[:length]), languages).terms
+        if len(words) > length and len(terms) == 1 and terms[0].names("concept") & {"max", "min"}:
+            return length
+    return 0
+
+
+def _holds_value(text: str) -> bool:
+    """Whether a number with a unit of its own stands in ``text``."""
+    words = [fold(word) for word in text.split()]
+    return any(
+        re.fullmatch(r"[\d ]+", word) and after in UNIT_WORDS and after not in SPEED_WORDS
+        for word, after in pairwise(words)
+    ) or any(re.fullmatch(r"\d+ ?(?:t|z|d|mm)", word) for word in words)
 
 
 _NUMERIC = re.compile(r"^(?:[≤≥<>(\d–/-]|[^\W\d_]{1,3}[–-]\d)")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
@@ -25,7 +26,7 @@ def find_maker(pages: Sequence[PageContent]) -> str | None:
         for line in _margin_lines(page):
             name = _leading_name(line)
             key = fold(name)
-            if not key or f" {texts} ".count(f" {key} ") < _LEAST_TIMES:
+            if not key or f" {texts} ".count(f" {key} ") < _LEAST_TIMES or _always_before_number(key, texts):
                 continue
             found[key] += 1 + (line.segments[0].size > 1.2 * _usual_size(page))
             if key not in shown or not name.isupper():
@@ -34,6 +35,11 @@ def find_maker(pages: Sequence[PageContent]) -> str | None:
         return None
     name = shown[max(found, key=lambda key: (found[key], len(key)))]
     return name.title() if name.isupper() else name
+
+
+def _always_before_number(key: str, texts: str) -> bool:
+    """Whether a name stands only before words with digits, as one that is part of model codes does."""
+    return not re.search(rf"(?<!\S){re.escape(key)}(?!\S)(?! (?!(?:19|20)\d\d(?!\S))\S*\d)", texts)
 
 
 def without_maker(code: str, maker: str | None) -> str:

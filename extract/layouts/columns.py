@@ -212,8 +212,8 @@ def _with_roles(
     bodies = [_body(grid, col, header_rows) for col in range(grid.cols)]
     tests: dict[Role, Callable[[str], bool]] = {
         Role.MODEL: lambda t: _is_model(t, languages),
-        Role.VARIANT: lambda t: _is_variant(t, languages),
         Role.KIND: lambda t: _is_kind(t, languages),
+        Role.VARIANT: lambda t: _is_variant(t, languages),
     }
     chosen: dict[int, Role] = {}
     for role, test in tests.items():

@@ -50,3 +50,10 @@ def test_rings_by_cogs_with_blanks_before_a_word():
 )
 def test_values_and_their_conditions_are_parted(text, pieces):
     assert split_condition(text) == pieces
+
+
+def test_a_bracket_with_a_number_of_its_own_never_restricts_the_one_before():
+    pieces = split_condition("up to 36 tooth (up to 32 tooth for 2 chainrings)")
+    assert pieces == [("up to 36 tooth", None), ("up to 32 tooth", {"ring_count": 2.0})]
+    unread = "30T (unless it were 34 teeth with 2 rings)"
+    assert all(condition is None or "30T" not in words for words, condition in split_condition(unread))

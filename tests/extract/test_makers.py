@@ -51,3 +51,10 @@ def test_no_pages_no_maker():
 )
 def test_a_code_is_told_without_the_name_of_its_maker(code, maker, bare):
     assert without_maker(code, maker) == bare
+
+
+def test_a_name_that_stands_before_codes_only_belongs_to_them(pen, contents):
+    drawn = pen("names.pdf")
+    for n, line in enumerate(("Quenby K90 (Cassette)", "Weight: 251 g", "Quenby K44 (Cassette)", "Weight: 270 g")):
+        drawn.text(50, 50 + 16 * n, line, 12)
+    assert find_maker(contents(drawn.save())) != "Quenby"
