@@ -22,6 +22,8 @@ from .records import Entry, PageContent
 from .values import RINGS_BY_COGS_LABELS, Value, is_rings_by_cogs, parse_value, plausible
 
 _LEAST_CONFIDENCE = 0.5
+_RINGS_BY_COGS = re.compile(r"(?:\d\s?[x×]\s?\d{0,2}[\s/,]*)+$", re.IGNORECASE)
+"""Chainrings by cogs (``1x/2x``, ``2x11``), which no model is called."""
 _DOUBTED_CODE = 0.8
 _UNCLEAR_END = re.compile(r"[-. /][1lI|0OoS5B8Z2G6]$")
 _ROOM_ABOVE_LAYOUT = 0.2
@@ -108,7 +110,7 @@ def _understand(entry: Entry, languages: tuple[str, ...]) -> _Reading | Objectio
         strong = entry.hits and entry.hits[0].score >= _STRONG_LABEL and entry.subject.code and entry.subject.kind
         return Objection(Reason.UNREAD_VALUE, entry.hits[0].limit, entry.value[:80]) if strong else None
     best = chosen[0]
-    if entry.subject.code is None or entry.subject.kind is None:
+    if entry.subject.code is None or entry.subject.kind is None or _RINGS_BY_COGS.match(entry.subject.code):
         return Objection(Reason.UNSURE_PART, "part_code" if entry.subject.code is None else "part_kind",
                          entry.subject.code or "")  # fmt: skip
     rivals = [o for o in chosen[1:] if o.hit.score >= best.hit.score - 1e-9 and o.hit.needs == best.hit.needs]

@@ -114,3 +114,9 @@ def test_a_code_read_from_a_picture_that_ends_in_letter_or_digit_is_never_sure(c
     found = assemble([entry("Total capacity", "37T", Subject(REAR, code, None))], page, "a.pdf", None, DocumentMemory())
     (claim,) = found.claims
     assert (claim.confidence >= 0.9) == sure
+
+
+@pytest.mark.parametrize("code", ["1x/2x", "2x11", "1 x 12", "2×"])
+def test_chainrings_by_cogs_are_no_part(code):
+    result = assembled(entry("Total capacity", "37T", Subject(REAR, code, None)))
+    assert not result.claims and reasons(result) == [Reason.UNSURE_PART]
