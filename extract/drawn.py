@@ -12,6 +12,7 @@ import pypdfium2 as pdfium
 import pypdfium2.raw as raw
 
 from ..schema.claims import Box
+from .letters import apply
 from .records import Affine, Rule
 from .settings import ReadSettings
 
@@ -47,7 +48,7 @@ def find_images(page: pdfium.PdfPage, to_shown: Affine) -> list[tuple[Handle, Bo
     unit = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)]
     found = []
     for item, matrix in _objects(page.raw, to_shown, raw.FPDF_PAGEOBJ_IMAGE):
-        xs, ys = zip(*(_mapped(matrix, x, y) for x, y in unit), strict=True)
+        xs, ys = zip(*(apply(matrix, x, y) for x, y in unit), strict=True)
         found.append((item, Box(min(xs), min(ys), max(xs), max(ys))))
     return found
 
@@ -83,11 +84,6 @@ def _inner_matrix(item: Handle, outer: Affine) -> Affine:
     pa, pb, pc, pd, pe, pf = outer
     return (pa * a + pb * b, pa * c + pb * d, pa * e + pb * f + pc,
             pd * a + pe * b, pd * c + pe * d, pd * e + pe * f + pf)  # fmt: skip
-
-
-def _mapped(matrix: Affine, x: float, y: float) -> Point:
-    a, b, c, d, e, f = matrix
-    return a * x + b * y + c, d * x + e * y + f
 
 
 def _pieces(item: Handle, matrix: Affine) -> Iterator[tuple[Box, bool]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -13,6 +12,7 @@ import pypdfium2 as pdfium
 from ..schema.claims import Box
 from .engines.lines import engine_name, find_signs_each
 from .engines.signs import Sign
+from .engines.tesseract import as_points
 from .pages import draw_page
 from .photos import read_photo
 from .records import PageContent, Rule, Word
@@ -58,7 +58,7 @@ def read_pixels(grey: np.ndarray, number: int, unit: float, settings: ReadSettin
         number,
         width * unit,
         height * unit,
-        tuple(_scaled(word, unit) for word in words),
+        tuple(as_points(words, unit)),
         tuple(Rule(r.x0 * unit, r.y0 * unit, r.x1 * unit, r.y1 * unit) for r in rules),
         tuple(_box(fill, unit) for fill in fills),
         engine_name(),
@@ -85,10 +85,6 @@ def read_words(bare: np.ndarray, rules: list[Rule], settings: ReadSettings) -> l
 def _is_speck(signs: Sequence[Sign]) -> bool:
     """Whether a run that stands alone holds no letter or digit, and no other sign for sure: dirt on the paper."""
     return not any(s.text.isalnum() for s in signs) and all(s.confidence < _SURE_SIGN for s in signs)
-
-
-def _scaled(word: Word, unit: float) -> Word:
-    return replace(word, box=_box(word.box, unit), size=word.size * unit)
 
 
 def _box(box: Box, unit: float) -> Box:
