@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from .locate import LineBox
+from .linebox import LineBox
 
 _WORKING_SIDE = 1600
 _DARK_MEDIAN = 35.0

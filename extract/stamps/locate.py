@@ -15,32 +15,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from ...schema.claims import Box
-
-
-@dataclass(frozen=True)
-class LineBox:
-    """A line of signs: middle, length along it and height across it in pixels, angle in degrees (clockwise, y down).
-
-    Which way up it stands is unknown; ``score`` orders boxes of one photo and means nothing across photos.
-    """
-
-    x: float
-    y: float
-    length: float
-    height: float
-    angle: float
-    score: float
-
-    def corners(self) -> np.ndarray:
-        """Its four corners, 4 × 2."""
-        return cv2.boxPoints(((self.x, self.y), (self.length, self.height), self.angle))
-
-    def upright(self) -> Box:
-        """The smallest box with sides along the picture's that holds it, cut at zero."""
-        corners = self.corners()
-        (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
-        return Box(max(0.0, float(x0)), max(0.0, float(y0)), max(0.0, float(x1)), max(0.0, float(y1)))
+from .linebox import LineBox
 
 
 @dataclass(frozen=True)

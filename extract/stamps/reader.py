@@ -13,7 +13,8 @@ from ...schema.errors import DocumentError
 from ..photos import read_photo
 from ..records import StampCandidate, StampReading
 from .advise import ONLY_TEETH, advise
-from .locate import LineBox, find_lines
+from .linebox import LineBox
+from .locate import find_lines
 from .recognise import Look, Pose, Recogniser, TesseractRecogniser
 from .spell import Spelling, find_probabilities, find_spellings
 from .teeth import find_teeth, find_variant, parse_teeth

@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from ..engines import tesseract
-from .locate import LineBox
+from .linebox import LineBox
 from .rectify import LIGHTINGS, cut_level, find_contrast, upside_down
 
 SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-/. "

@@ -8,36 +8,51 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
-from .locate import LineBox
+from .linebox import LineBox
 
 HEIGHT_PX = 60
-"""Height of a level cut, of which the letters take about half."""
-BORDER_PX = 10
-_WIDEST_PX = 1400
+"""Height of a level cut, of which the letters take somewhat more than half."""
+_WIDEST_PX = 1600
 
 
-def cut_level(pixels: np.ndarray, line: LineBox, height_px: int = HEIGHT_PX) -> np.ndarray:
-    """The line turned level and scaled to ``height_px``, with a margin of what stands around it; RGB."""
-    scale = min(height_px / line.height, _WIDEST_PX / line.length)
-    width = math.ceil(line.length * scale) + 2 * BORDER_PX
-    height = math.ceil(line.height * scale) + 2 * BORDER_PX
-    reach = math.ceil(math.hypot(line.length, line.height) / 2 + 2 * BORDER_PX / scale)
-    left, top = max(0, int(line.x) - reach), max(0, int(line.y) - reach)
-    source = pixels[top : int(line.y) + reach, left : int(line.x) + reach]
-    x, y = line.x - left, line.y - top
+def cut_level(pixels: np.ndarray, line: LineBox, height_px: int = HEIGHT_PX, stretch: float = 1.0) -> np.ndarray:
+    """The line turned level, its bend taken out, scaled to ``height_px`` and widened by ``stretch``; RGB.
+
+    Places outside the picture repeat its edge.
+    """
+    scale = height_px / line.height
+    width = max(8, min(_WIDEST_PX, round(line.length * scale * stretch)))
+    x, y = _places(line, width, height_px)
+    left, top = max(0, math.floor(float(x.min())) - 2), max(0, math.floor(float(y.min())) - 2)
+    right, bottom = math.ceil(float(x.max())) + 3, math.ceil(float(y.max())) + 3
+    source = pixels[min(top, pixels.shape[0] - 1) : bottom, min(left, pixels.shape[1] - 1) : right]
+    left, top = min(left, pixels.shape[1] - 1), min(top, pixels.shape[0] - 1)
     if scale < 0.5:
         shrink = 2 * scale
-        source = cv2.resize(source, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-        x, y, scale = x * shrink, y * shrink, 0.5
-    turn = math.radians(line.angle)
-    cos, sin = scale * math.cos(turn), scale * math.sin(turn)
-    matrix = np.array(
-        [
-            [cos, sin, width / 2 - cos * x - sin * y],
-            [-sin, cos, height / 2 + sin * x - cos * y],
-        ]
+        small = cv2.resize(source, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+        grow_x, grow_y = small.shape[1] / source.shape[1], small.shape[0] / source.shape[0]
+        source = small
+    else:
+        grow_x = grow_y = 1.0
+    return cv2.remap(
+        source,
+        ((x - left + 0.5) * grow_x - 0.5).astype(np.float32),
+        ((y - top + 0.5) * grow_y - 0.5).astype(np.float32),
+        cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_REPLICATE,
     )
-    return cv2.warpAffine(source, matrix, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+
+
+def _places(line: LineBox, width: int, height_px: int) -> tuple[np.ndarray, np.ndarray]:
+    """Where each pixel of the level cut stands on the photo: columns stand square on the bent middle line."""
+    along = ((np.arange(width) + 0.5) / width - 0.5) * line.length
+    across = ((np.arange(height_px) + 0.5) / height_px - 0.5) * line.height
+    bow = line.bend * (2 * along / line.length) ** 2
+    slope = np.arctan(8 * line.bend * along / line.length**2)
+    u = along[None, :] - across[:, None] * np.sin(slope)[None, :]
+    v = bow[None, :] + across[:, None] * np.cos(slope)[None, :]
+    turn = math.radians(line.angle)
+    return line.x + u * math.cos(turn) - v * math.sin(turn), line.y + u * math.sin(turn) + v * math.cos(turn)
 
 
 def upside_down(cut: np.ndarray) -> np.ndarray:
