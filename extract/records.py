@@ -143,6 +143,8 @@ class Reading:
     failed_pages: tuple[Fault, ...] = ()
     seconds: float = 0.0
     reader: str = ""
+    part_photo: bool = False
+    """Whether it is a photo of a part and not of a page: its stamp is read by who knows the codes it may be."""
 
 
 @dataclass(frozen=True)
@@ -156,8 +158,28 @@ class StampCandidate:
 
 
 @dataclass(frozen=True)
+class SignPlace:
+    """Where a line of signs stands on a photo, in its pixels after EXIF rotation.
+
+    Middle, length along the line and height across it; ``angle`` is the direction of reading in degrees, clockwise from
+    the picture's right; ``bend`` how far its ends lie further down than its middle, seen along the line.
+    """
+
+    x: float
+    y: float
+    length: float
+    height: float
+    angle: float
+    bend: float = 0.0
+
+
+@dataclass(frozen=True)
 class StampReading:
-    """What one photo says. ``bbox`` is in pixels after EXIF rotation; ``advice`` tells how to retake it."""
+    """What one photo says. ``bbox`` is in pixels after EXIF rotation; ``advice`` tells how to retake it.
+
+    ``place`` is the line that the code, or else the teeth, were read from. ``teeth_confidence`` is how sure the tooth
+    counts are, ``None`` where that is not known. ``files`` are the photos that took part where several show one part.
+    """
 
     file: str
     code: str | None
@@ -167,3 +189,6 @@ class StampReading:
     candidates: tuple[StampCandidate, ...] = field(default_factory=tuple)
     bbox: Box | None = None
     advice: str | None = None
+    place: SignPlace | None = None
+    teeth_confidence: float | None = None
+    files: tuple[str, ...] = ()
