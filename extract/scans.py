@@ -14,7 +14,7 @@ from .engines.lines import engine_name, find_signs_each
 from .engines.signs import Sign
 from .engines.tesseract import as_points
 from .pages import draw_page
-from .photos import read_photo
+from .photos import MOST_PIXELS, read_photo
 from .records import PageContent, Rule, Word
 from .scan_clean import find_fills, find_skew, flatten, straightened, without_leaders
 from .scan_rules import find_dashed_rules, find_drawn_rules, without_rules
@@ -38,7 +38,7 @@ def read_scanned_page(page: pdfium.PdfPage, number: int, settings: ReadSettings 
 
 def read_picture(path: Path, settings: ReadSettings = DEFAULT_SETTINGS) -> PageContent:
     """Words and rules of a picture file; coordinates are its pixels after EXIF rotation."""
-    grey = cv2.cvtColor(read_photo(path), cv2.COLOR_RGB2GRAY)
+    grey = cv2.cvtColor(read_photo(path, MOST_PIXELS), cv2.COLOR_RGB2GRAY)
     return read_pixels(grey, 1, 1.0, settings)
 
 

@@ -1,5 +1,9 @@
 """Photos of stamped codes → model code, variant and tooth counts."""
 
-from .reader import read_photos
+from .scaled import read_photos
 
-__all__ = ["read_photos"]
+STAMP_READER = "2"
+"""The version of this reader. Stores read photos of parts again when it changes: raise it with every change of models
+or rules."""
+
+__all__ = ["STAMP_READER", "read_photos"]
