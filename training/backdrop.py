@@ -10,7 +10,7 @@ import numpy as np
 
 from .clutter import Strokes, draw_thing, paint, place
 from .colours import draw_colour
-from .fields import draw_clouds, enlarge, shrunk
+from .fields import draw_clouds, enlarge, shrunk, soften
 from .grounds import draw_ground
 from .rows import draw_row
 
@@ -28,7 +28,7 @@ def draw_backdrop(rng: Rng, height: int, width: int) -> np.ndarray:
         picture = _with_things(rng, picture)
     picture = _lit(rng, picture)
     if blur > 0.4:
-        picture = cv2.GaussianBlur(picture, (0, 0), blur / shrink)
+        picture = soften(picture, blur / shrink)
     if shrink > 1:
         picture = enlarge(picture, height, width)
     return np.multiply(picture, np.float32(1 / 255), dtype=np.float32)
@@ -75,7 +75,7 @@ def _shaded(rng: Rng, picture: np.ndarray, layers: list[Strokes]) -> np.ndarray:
     for strokes in layers:
         moved = place(strokes, far * np.cos(angle), far * np.sin(angle), 0.0)
         paint(shade, place(moved, 0.0, 0.0, 0.0, 1 / _SHADE_SHRINK), (dark, dark, dark))
-    shade = cv2.GaussianBlur(shade, (0, 0), 0.8 + far / _SHADE_SHRINK * float(rng.uniform(0.2, 0.8)))
+    shade = soften(shade, 0.8 + far / _SHADE_SHRINK * float(rng.uniform(0.2, 0.8)))
     return _times(picture, shade, 255.0)
 
 

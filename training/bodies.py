@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
 
 from .colours import draw_colour
@@ -128,13 +127,13 @@ def _hole(rng: Rng, body: Body, at: np.ndarray, radius: float) -> None:
     body.holes.append(disc(x, y, radius))
 
 
-def _marks(rng: Rng, body: Body, x: float, y: float, high: float) -> None:
-    """A row of look-alike marks pressed into, or raised on, a body."""
+def row_press(rng: Rng, at: np.ndarray, high: float) -> Press:
+    """A row of marks that look like text, ``high`` high, pressed into or raised on a face about a place."""
     turn = rng.uniform(0, 2 * np.pi)
     spin = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    outlines = [m @ spin + (x, y) for m in draw_row_marks(rng, high)]
-    colour = draw_colour(rng, "black") if rng.random() < 0.25 else None
-    body.presses.append(Press(outlines, high * rng.uniform(-0.35, 0.25), 0.5, colour))
+    outlines = [mark @ spin + at for mark in draw_row_marks(rng, high)]
+    colour = draw_colour(rng, str(rng.choice(["black", "white"]))) if rng.random() < 0.3 else None
+    return Press(outlines, high * rng.uniform(-0.3, 0.25), 0.5, colour)
 
 
 def plate(rng: Rng) -> Body:
@@ -320,11 +319,6 @@ BODIES: dict[str, tuple[Callable[[Rng], Body], float]] = {
 
 
 def draw_body(rng: Rng) -> Body:
-    """A body drawn by its share, some with a row of marks that look like text."""
+    """A body drawn by its share."""
     shares = np.array([share for _, share in BODIES.values()])
-    body = BODIES[str(rng.choice(list(BODIES), p=shares / shares.sum()))][0](rng)
-    if rng.random() < 0.25:
-        inner = cv2.minAreaRect(body.solids[0].astype(np.float32))[0]
-        where = (0.0, 0.0) if body.kind == "slab" else inner
-        _marks(rng, body, where[0] + rng.normal(0, 0.3), where[1] + rng.normal(0, 0.1), rng.uniform(0.04, 0.16))
-    return body
+    return BODIES[str(rng.choice(list(BODIES), p=shares / shares.sum()))][0](rng)

@@ -86,15 +86,17 @@ def tiles(rng: Rng, height: int, width: int) -> np.ndarray:
         rng, side, side, family, rng.uniform(0.03, 0.25), draw_clouds(rng, side, side, rng.uniform(6, 60), 3)
     )
     step, gap = 10 ** rng.uniform(1.0, 2.5), 10 ** rng.uniform(0, 1.0)
-    step, gap = max(step, 12.0), min(gap, step / 6)
+    gap = min(gap, step / 6)
     joint = _bytes(draw_colour(rng, "stone") * rng.uniform(0.3, 1.2))
-    ratio, bond = rng.uniform(1.0, 2.5) if rng.random() < 0.4 else 1.0, rng.random() < 0.4
+    ratio, bond = rng.uniform(1.0, 2.5) if rng.random() < 0.4 else 1.0, rng.random() < 0.4 and step > side / 25
     thick = max(1, int(gap))
     for row, y in enumerate(np.arange(rng.uniform(0, step), side, step)):
         cv2.line(picture, (0, int(y)), (side, int(y)), joint, thick, cv2.LINE_AA)
-        shift = (row % 2) * step * ratio / 2 if bond else 0.0
-        for x in np.arange(shift, side, step * ratio):
+        shift = (row % 2) * step * ratio / 2
+        for x in np.arange(shift, side, step * ratio) if bond else ():
             cv2.line(picture, (int(x), int(y)), (int(x), int(y + step)), joint, thick, cv2.LINE_AA)
+    for x in () if bond else np.arange(0.0, side, step * ratio):
+        cv2.line(picture, (int(x), 0), (int(x), side), joint, thick, cv2.LINE_AA)
     return _turned(picture, rng, height, width)
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from .bodies import Body, Press, draw_body
+from .bodies import Body, Press, draw_body, row_press
 from .colours import draw_part_colour
-from .fields import draw_clouds, enlarge, shrunk
+from .fields import draw_clouds, enlarge, shrunk, soften
 from .places import ROOM_SHRINK, Arc, Place, find_places
 
 __all__ = ["Part", "Place", "draw_part", "flat_places"]
@@ -52,6 +52,10 @@ class _Pose:
     def of(self, points: np.ndarray) -> np.ndarray:
         """Points of the body in window px."""
         return (points - self.anchor) @ self.turn * self.scale + self.at
+
+
+_IN_PLACE = _Pose(np.eye(2), 1.0, np.zeros(2), np.zeros(2))
+"""The pose of what is already in window px."""
 
 
 def _fixed(points: np.ndarray, factor: float = 1.0) -> np.ndarray:
@@ -122,6 +126,8 @@ def draw_part(rng: Rng, height: int, width: int) -> Part:
     taken = np.zeros(shrunk(height, width, ROOM_SHRINK), np.uint8)
     for press in body.presses:
         _press(press, pose, relief, albedo, taken)
+    for press in _rows(rng, layer):
+        _press(press, _IN_PLACE, relief, albedo, taken)
     free = cv2.resize(layer, taken.shape[::-1], interpolation=cv2.INTER_AREA) == 255
     free = np.pad((free & (taken == 0)).astype(np.uint8), 1)
     room = cv2.distanceTransform(free, cv2.DIST_L2, 5)[1:-1, 1:-1] * np.float32(ROOM_SHRINK) - np.float32(
@@ -130,6 +136,17 @@ def draw_part(rng: Rng, height: int, width: int) -> Part:
     arcs = tuple(_arc(pose, arc) for arc in body.arcs)
     axis = float(np.rad2deg(np.arctan2(pose.turn[0, 1], pose.turn[0, 0])))
     return Part(layer.astype(np.float32) * np.float32(1 / 255), relief, albedo, body.kind, room, arcs, axis)
+
+
+def _rows(rng: Rng, layer: np.ndarray) -> list[Press]:
+    """Rows of marks that look like text, in window px, on a third of the parts: one row or a few."""
+    height, width = layer.shape
+    out: list[Press] = []
+    for _ in range(int(rng.choice((0, 1, 2, 3), p=(0.66, 0.2, 0.09, 0.05)))):
+        at = rng.uniform(0.05, 0.95, 2) * (width, height)
+        if layer[int(at[1]), int(at[0])] > 0:
+            out.append(row_press(rng, at, max(height, width) * 10 ** rng.uniform(-2.0, -1.05)))
+    return out
 
 
 def _arc(pose: _Pose, arc: Arc) -> Arc:
@@ -153,7 +170,7 @@ def _relief(rng: Rng, body: Body, pose: _Pose, layer: np.ndarray) -> np.ndarray:
         share = np.sqrt(np.maximum(share * (2.0 - share), 0.0))
     relief = share * np.float32(wide * rng.uniform(0.4, 1.0))
     if body.rounded:
-        relief = cv2.GaussianBlur(relief, (0, 0), max(0.8, wide / shrink * 0.06))
+        relief = soften(relief, max(0.8, wide / shrink * 0.06))
     if rng.random() < 0.6:
         relief += draw_clouds(rng, *low, max(low) * rng.uniform(0.2, 0.6), 2) * np.float32(rng.uniform(0, 0.012) * side)
     return relief if shrink == 1 else enlarge(relief, height, width)
@@ -174,7 +191,7 @@ def _press(press: Press, pose: _Pose, relief: np.ndarray, albedo: np.ndarray, ta
         cv2.polylines(taken, [edge], True, (255,), 2, cv2.LINE_8, _SHIFT)
         if _area(outline) < 0.04 * relief.size or press.colour is not None:
             cv2.fillPoly(taken, [edge], (255,), cv2.LINE_8, _SHIFT)
-    share = cv2.GaussianBlur(layer, (0, 0), flank * 0.5).astype(np.float32) * np.float32(1 / 255)
+    share = soften(layer, flank * 0.5).astype(np.float32) * np.float32(1 / 255)
     relief[window] += share * np.float32(np.clip(press.depth * pose.scale, -30.0, 30.0))
     if press.colour is not None:
         cover = layer.astype(np.float32)[..., None] * np.float32(1 / 255)

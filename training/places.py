@@ -61,6 +61,8 @@ def find_places(room: np.ndarray, arcs: tuple[Arc, ...], axis: float, rng: Rng) 
     found.sort(key=lambda place: place.length * place.height, reverse=True)
     used, kept = np.zeros(room.shape, np.uint8), []
     for place in found:
+        if used[int(place.y / ROOM_SHRINK), int(place.x / ROOM_SHRINK)]:
+            continue
         layer = np.zeros(room.shape, np.uint8)
         cv2.fillPoly(layer, [np.round(outline_of(place) / ROOM_SHRINK).astype(np.int32)], (1,))
         if not (layer & used).any():
@@ -83,7 +85,7 @@ def _rectangles(room: np.ndarray, axis: float, rng: Rng) -> list[Place]:
     if len(rows) == 0:
         return []
     weight = room[rows, columns]
-    picks = rng.choice(len(rows), size=48, p=weight / weight.sum())
+    picks = rng.choice(len(rows), size=36, p=weight / weight.sum())
     best = int(np.argmax(weight))
     picks[:6] = best
     angles = np.deg2rad(_angles(axis, rng, len(picks)))

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from .colours import draw_colour
-from .fields import draw_clouds, draw_field, draw_rings, draw_streaks, enlarge, shrunk
+from .fields import draw_clouds, draw_field, draw_rings, draw_streaks, enlarge, shrunk, soften
 
 Rng = np.random.Generator
 
@@ -157,7 +157,7 @@ def draw_surface(rng: Rng, height: int, width: int, kind: str | None = None) -> 
     stain = np.ones((*low, 3), np.float32) * rng.uniform(0.97, 1.03, 3).astype(np.float32)
     if rng.random() < 0.7:
         _cloud(rng, stain)
-    for share, wear in ((0.15, _rust), (0.45, _dirt), (0.3, _grease), (0.15, _fingerprint)):
+    for share, wear in ((0.12, _rust), (0.4, _dirt), (0.25, _grease), (0.1, _fingerprint)):
         if rng.random() < share:
             wear(rng, stain, rough)
     if rng.random() < 0.55:
@@ -181,7 +181,7 @@ def _cloud(rng: Rng, stain: np.ndarray) -> None:
 def _patch(rng: Rng, size: tuple[int, int], cover: float) -> np.ndarray:
     """A soft-edged share 0–1 of blotches that cover about ``cover`` of the window."""
     clouds = draw_clouds(rng, size[0], size[1], rng.uniform(8, 50), 3)
-    edge = np.float32(rng.uniform(0.15, 0.8))
+    edge = np.float32(10 ** rng.uniform(-0.7, 0.4))
     threshold = np.float32(np.quantile(clouds[::4, ::4], 1.0 - cover))
     return np.clip((clouds - threshold) / edge, 0.0, 1.0)
 
@@ -203,7 +203,7 @@ def _dirt(rng: Rng, stain: np.ndarray, rough: np.ndarray) -> None:
         size = 10 ** rng.uniform(0.3, 1.35) * max(height, width) / 192
         axes = (max(1, int(size)), max(1, int(size * rng.uniform(0.3, 1.0))))
         cv2.ellipse(layer, at, axes, float(rng.uniform(0, 180)), 0, 360, int(rng.integers(90, 256)), -1)
-    soft = cv2.GaussianBlur(layer, (0, 0), float(rng.uniform(0.8, 6.0))).astype(np.float32) / 255.0
+    soft = soften(layer, float(rng.uniform(0.8, 6.0))).astype(np.float32) / 255.0
     soft *= np.clip(1.0 + draw_field(rng, height, width, 6.0) * np.float32(0.35), 0.0, 1.3)
     share = np.clip(soft, 0.0, 1.0) * np.float32(rng.uniform(0.2, 0.92))
     stain += (draw_colour(rng, "earth" if rng.random() < 0.4 else "black") - stain) * share[..., None]
@@ -215,7 +215,8 @@ def _grease(rng: Rng, stain: np.ndarray, rough: np.ndarray) -> None:
     height, width = rough.shape
     streaks = draw_streaks(rng, height, width, rng.uniform(0, 180), rng.uniform(10, 60))
     share = _patch(rng, rough.shape, rng.uniform(0.1, 0.5)) * np.clip(0.7 + 0.4 * streaks, 0.0, 1.0)
-    stain *= 1.0 - share[..., None] * rng.uniform(0.05, 0.5, 3).astype(np.float32)
+    dark = rng.uniform(0.03, 0.45) * rng.uniform(0.75, 1.0, 3)
+    stain *= 1.0 - share[..., None] * dark.astype(np.float32)
     rough += (np.float32(rng.uniform(0.08, 0.35)) - rough) * share
 
 
@@ -223,14 +224,14 @@ def _fingerprint(rng: Rng, stain: np.ndarray, rough: np.ndarray) -> None:
     """Whorls of dull, slightly darker lines within an oval."""
     height, width = rough.shape
     centre = (rng.uniform(0.1, 0.9) * width, rng.uniform(0.1, 0.9) * height)
-    bend = draw_clouds(rng, height, width, 40, 2) * np.float32(2.5)
+    bend = draw_clouds(rng, height, width, 40, 2) * np.float32(rng.uniform(2, 8))
     x = np.arange(width, dtype=np.float32)[None, :] - np.float32(centre[0])
     y = (np.arange(height, dtype=np.float32)[:, None] - np.float32(centre[1])) * np.float32(rng.uniform(0.6, 1.0))
     radius = np.sqrt(x * x + y * y) + bend
     size = rng.uniform(0.08, 0.2) * max(height, width)
     inside = np.clip((np.float32(size) - radius) / np.float32(0.3 * size), 0.0, 1.0)
-    lines = (np.sin(radius * np.float32(2 * np.pi / rng.uniform(3.0, 5.0))) * 0.5 + 0.5) * inside
-    stain *= 1.0 - lines[..., None] * np.float32(rng.uniform(0.03, 0.2))
+    lines = (np.sin(radius * np.float32(2 * np.pi / rng.uniform(2.2, 4.0))) * 0.5 + 0.5) * inside
+    stain *= 1.0 - lines[..., None] * np.float32(rng.uniform(0.02, 0.1))
     rough += lines * np.float32(rng.uniform(0.05, 0.3))
 
 
