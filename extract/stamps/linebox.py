@@ -20,7 +20,8 @@ class LineBox:
 
     ``angle`` is the direction of reading in degrees, clockwise from the picture's right since y runs down: 180 is
     upside down. ``bend`` says how far, in pixels, the ends lie further down than the middle, seen along the line; the
-    middle line is a parabola. ``score`` orders the boxes of one photo and means nothing across photos.
+    middle line is a parabola. ``score`` orders the boxes of one photo and means nothing across photos; ``way`` says how
+    sure the direction of reading is against its opposite, 0 to 1.
     """
 
     x: float
@@ -30,6 +31,7 @@ class LineBox:
     angle: float
     score: float
     bend: float = 0.0
+    way: float = 0.0
 
     def corners(self) -> np.ndarray:
         """Its four corners, 4 × 2, the bend left out of account."""

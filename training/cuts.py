@@ -1,0 +1,109 @@
+"""Photos of blocks → level cuts with the text that they show, as the reader of signs is trained on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from .backdrop import draw_backdrop
+from .camera import take
+from .feed import Field
+from .marks import PROCESSES
+from .product import ALPHABET, CUT_HEIGHT_PX, LineBox, cut_level
+from .scenes import Photo, Shown, draw_patch
+
+WIDTH_PX = 384
+LONGEST = 30
+FIELDS = (
+    Field("pixels", (CUT_HEIGHT_PX, WIDTH_PX, 3), "uint8"),
+    Field("width", (), "int32"),
+    Field("label", (LONGEST,), "uint8"),
+    Field("count", (), "int32"),
+    Field("cap", (), "float32"),
+    Field("process", (), "int32"),
+)
+_CLASS = {sign: index + 1 for index, sign in enumerate(ALPHABET)}
+
+
+def as_classes(text: str) -> list[int]:
+    """Text of the alphabet → class numbers."""
+    return [_CLASS[sign] for sign in text]
+
+
+def jittered(rng: np.random.Generator, box: LineBox, amount: float = 1.0) -> LineBox:
+    """The true box of a line with margins, moved, turned and resized as a finder errs."""
+    height = box.height * float(np.exp(rng.normal(0, 0.11 * amount)))
+    cap = 0.6 * box.height
+    left, right = (float(rng.uniform(-0.05, 1.0)) * cap for _ in range(2))
+    along = (right - left) / 2 + float(rng.normal(0, 0.05)) * cap
+    across = float(rng.normal(0, 0.085 * amount)) * cap
+    angle = np.radians(box.angle)
+    turn = float(rng.normal(0, 1.6 * amount)) * min(1.0, 6 * cap / max(1.0, box.length))
+    bend = box.bend * float(rng.uniform(0.6, 1.2)) + float(rng.normal(0, 0.03)) * cap
+    return LineBox(
+        box.x + along * float(np.cos(angle)) - across * float(np.sin(angle)),
+        box.y + along * float(np.sin(angle)) + across * float(np.cos(angle)),
+        max(height * 0.4, box.length + left + right), height, box.angle + turn, 1.0, bend,
+    )  # fmt: skip
+
+
+def as_sample(pixels: np.ndarray, label: str, cap: float, process: int) -> dict[str, Any]:
+    """A cut, padded at its right."""
+    if pixels.shape[1] > WIDTH_PX:
+        pixels = cv2.resize(pixels, (WIDTH_PX, CUT_HEIGHT_PX), interpolation=cv2.INTER_AREA)
+    width = pixels.shape[1]
+    whole = np.zeros((CUT_HEIGHT_PX, WIDTH_PX, 3), np.uint8)
+    whole[:, :width] = pixels
+    classes = as_classes(label)[:LONGEST]
+    padded = np.zeros(LONGEST, np.uint8)
+    padded[: len(classes)] = classes
+    return {
+        "pixels": whole, "width": width, "label": padded, "count": len(classes), "cap": cap, "process": process,
+    }  # fmt: skip
+
+
+def draw_cuts(rng: np.random.Generator, fonts: Sequence[Path]) -> list[dict[str, Any]]:
+    """The samples of one photo: each of its lines, now and then upside down or beside any text, read as nothing."""
+    if rng.random() < 0.05:
+        return [_textless(rng)]
+    photo = draw_patch(rng, fonts)
+    process = PROCESSES.index(photo.process)
+    samples = []
+    for line in photo.lines:
+        repeat = 2 if line.words.role in ("code", "jumble", "teeth") else 1
+        for _ in range(repeat):
+            samples.append(_cut(rng, photo, line, process))
+    return samples
+
+
+def _cut(rng: np.random.Generator, photo: Photo, line: Shown, process: int) -> dict[str, Any]:
+    box = jittered(rng, line.box)
+    stretch = float(np.exp(rng.normal(0, 0.12)))
+    cut = cut_level(photo.pixels, box, CUT_HEIGHT_PX, stretch)
+    cap = line.box.height * 0.6
+    if rng.random() < 0.05 and not _turnable(line.words.label):
+        return as_sample(np.ascontiguousarray(cut[::-1, ::-1]), "", cap, process)
+    return as_sample(cut, line.words.label, cap, process)
+
+
+_EITHER_WAY = frozenset("0O8HINXZSM1WL6957D-. /UCEBQ")
+"""Signs that can be taken for some sign when they stand on their heads."""
+
+
+def _turnable(label: str) -> bool:
+    """Whether most of a text would be legible upside down too."""
+    return sum(sign in _EITHER_WAY for sign in label) > 0.7 * len(label)
+
+
+def _textless(rng: np.random.Generator) -> dict[str, Any]:
+    pixels = take(rng, draw_backdrop(rng, 160, 240), float(rng.uniform(0, 1.5)))
+    height = float(np.exp(rng.uniform(np.log(12), np.log(60))))
+    box = LineBox(
+        float(rng.uniform(60, 180)), float(rng.uniform(40, 120)), height * float(rng.uniform(1.5, 6)), height,
+        float(rng.uniform(0, 360)), 1.0,
+    )  # fmt: skip
+    return as_sample(cut_level(pixels, box, CUT_HEIGHT_PX), "", height * 0.6, -1)

@@ -1,0 +1,190 @@
+"""Trains the reader of signs on cuts drawn while it learns.
+
+    python -m training.train_reader --fonts DIR --out DIR [--seconds 500] [--workers 8] [--seed 1] [--start FILE]
+
+Every drawn cut is kept in the accelerator's memory and met several times, each time changed a little. The judging set has
+fonts that the training never sees. Writes ``reader.pt`` (smoothed weights) and ``reader.json`` (figures).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import time
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import Tensor, nn
+
+from .cuts import FIELDS, LONGEST, WIDTH_PX, draw_cuts
+from .feed import Feed
+from .fonts import find_fonts
+from .marks import PROCESSES
+from .nets import SignNet
+from .product import ALPHABET, CUT_HEIGHT_PX
+
+
+class Kept:
+    """Samples in the accelerator's memory; the oldest give way."""
+
+    def __init__(self, most: int, device: str) -> None:
+        self.pixels = torch.zeros((most, CUT_HEIGHT_PX, WIDTH_PX, 3), dtype=torch.uint8, device=device)
+        self.width = torch.zeros(most, dtype=torch.int32, device=device)
+        self.label = torch.zeros((most, LONGEST), dtype=torch.uint8, device=device)
+        self.count = torch.zeros(most, dtype=torch.int32, device=device)
+        self.total, self.most = 0, most
+
+    def add(self, samples: dict[str, np.ndarray]) -> None:
+        """Keep more samples."""
+        size = len(samples["width"])
+        where = (torch.arange(size) + self.total) % self.most
+        where = where.to(self.pixels.device)
+        self.pixels[where] = torch.from_numpy(samples["pixels"]).to(self.pixels.device)
+        self.width[where] = torch.from_numpy(samples["width"]).to(self.pixels.device)
+        self.label[where] = torch.from_numpy(samples["label"]).to(self.pixels.device)
+        self.count[where] = torch.from_numpy(samples["count"]).to(self.pixels.device)
+        self.total += size
+
+    def draw(self, count: int) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+        """A random batch."""
+        pick = torch.randint(min(self.total, self.most), (count,), device=self.pixels.device)
+        return self.pixels[pick], self.width[pick], self.label[pick].long(), self.count[pick].long()
+
+
+def as_input(pixels: Tensor, width: Tensor) -> Tensor:
+    """Cuts uint8 B × H × W × 3 → B × 3 × H × W, zero mean and unit spread over each cut's own width, zero beyond."""
+    x = pixels.permute(0, 3, 1, 2).float() / 255
+    inside = (torch.arange(x.shape[3], device=x.device)[None, :] < width[:, None]).float()[:, None, None, :]
+    area = inside.sum(dim=(2, 3), keepdim=True) * x.shape[2]
+    mean = (x * inside).sum(dim=(2, 3), keepdim=True) / area
+    x = (x - mean) * inside
+    spread = (x.square().sum(dim=(1, 2, 3), keepdim=True) / (3 * area)).sqrt()
+    return x / (spread + 0.02)
+
+
+def changed(x: Tensor) -> Tensor:
+    """Normalised cuts with other colours, lightings, noise and stains."""
+    count, device = len(x), x.device
+
+    def some(share: float) -> Tensor:
+        return (torch.rand(count, 1, 1, 1, device=device) < share).float()
+
+    mix = torch.eye(3, device=device) + 0.25 * torch.randn(count, 3, 3, device=device)
+    x = torch.einsum("bij,bjhw->bihw", mix, x)
+    grey = x.mean(dim=1, keepdim=True)
+    x = x + some(0.2) * (grey - x)
+    x = x * (1 - 2 * some(0.08))
+    x = x + some(0.4) * 0.25 * torch.rand(count, 1, 1, 1, device=device) * torch.randn_like(x)
+    rows = torch.rand(count, 1, CUT_HEIGHT_PX, 1, device=device).cumsum(2) / CUT_HEIGHT_PX - 0.25
+    x = x + some(0.2) * 2 * torch.randn(count, 1, 1, 1, device=device) * rows * (x != 0)
+    size = torch.rand(count, 1, 1, 1, device=device) * 10 + 2
+    across = torch.arange(CUT_HEIGHT_PX, device=device)[None, None, :, None]
+    along = torch.arange(x.shape[3], device=device)[None, None, None, :]
+    cy = torch.rand(count, 1, 1, 1, device=device) * CUT_HEIGHT_PX
+    cx = torch.rand(count, 1, 1, 1, device=device) * 240
+    blob = torch.exp(-(((across - cy) / size) ** 2 + ((along - cx) / size) ** 2))
+    x = x + some(0.2) * torch.randn(count, 1, 1, 1, device=device) * blob
+    return x
+
+
+def judge(net: nn.Module, held: dict[str, Tensor]) -> dict[str, float]:
+    """Share of held-out cuts whose whole text is right, by process and by height of capitals; and character errors."""
+    net.eval()
+    right: list[bool] = []
+    with torch.no_grad():
+        for start in range(0, len(held["width"]), 512):
+            part = slice(start, start + 512)
+            with torch.autocast("cuda", torch.bfloat16, enabled=held["pixels"].is_cuda):
+                shares = net(as_input(held["pixels"][part], held["width"][part]))
+            best = shares.argmax(2).cpu().numpy()
+            steps = (held["width"][part].cpu().numpy() + 3) // 4
+            for row, step, label, count in zip(
+                best, steps, held["label"][part].cpu().numpy(), held["count"][part].cpu().numpy(), strict=True
+            ):
+                right.append(greedy(row[:step]) == [int(n) for n in label[:count]])
+    net.train()
+    ok = np.array(right)
+    process, cap = held["process"].cpu().numpy(), held["cap"].cpu().numpy()
+    figures = {"all": float(ok.mean())}
+    for number, name in ((-1, "textless"), *enumerate(PROCESSES)):
+        if (process == number).any():
+            figures[name] = float(ok[process == number].mean())
+    for low, high in ((7, 10), (10, 14), (14, 20), (20, 60)):
+        inside = (cap >= low) & (cap < high) & (process >= 0)
+        figures[f"cap {low}-{high}"] = float(ok[inside].mean()) if inside.any() else 0.0
+    return figures
+
+
+def greedy(best: np.ndarray) -> list[int]:
+    """The best path's signs: repeats and blanks left out."""
+    kept = [int(n) for i, n in enumerate(best) if n and (i == 0 or n != best[i - 1])]
+    return kept
+
+
+def main() -> None:
+    """Train until the time is up."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--fonts", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--seconds", type=float, default=500)
+    parser.add_argument("--workers", type=int, default=8)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--batch", type=int, default=512)
+    parser.add_argument("--keep", type=int, default=900_000)
+    parser.add_argument("--judged", type=int, default=4096)
+    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--start", type=Path)
+    args = parser.parse_args()
+    begun = time.monotonic()
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    torch.manual_seed(args.seed)
+    others = Feed(partial(draw_cuts, fonts=find_fonts(args.fonts, True)), FIELDS, args.workers, args.seed + 1000, 512)
+    held = {name: torch.from_numpy(array).to(device) for name, array in others.take(args.judged).items()}
+    others.close()
+    print(f"judging set of {args.judged} after {time.monotonic() - begun:.0f} s", flush=True)
+    feed = Feed(partial(draw_cuts, fonts=find_fonts(args.fonts, False)), FIELDS, args.workers, args.seed, 2048)
+    kept = Kept(args.keep, device)
+    net = SignNet().to(device)
+    if args.start:
+        net.load_state_dict(torch.load(args.start, map_location=device))
+    smooth = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
+    )
+    tune = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=0.02)
+    loss_of = nn.CTCLoss(blank=0, zero_infinity=True)
+    step, told = 0, 0.0
+    first = time.monotonic()
+    while (now := time.monotonic() - begun) < args.seconds:
+        while feed.ready() or kept.total < 4 * args.batch:
+            kept.add(feed.take(256))
+        done = (time.monotonic() - first) / max(1.0, args.seconds - (first - begun))
+        rate = args.rate * min(1.0, (step + 1) / 300) * (0.5 + 0.5 * math.cos(math.pi * min(1.0, done))) + 1e-6
+        for group in tune.param_groups:
+            group["lr"] = rate
+        pixels, width, label, count = kept.draw(args.batch)
+        with torch.autocast("cuda", torch.bfloat16, enabled=device == "cuda"):
+            shares = net(changed(as_input(pixels, width)))
+        loss = loss_of(shares.transpose(0, 1), label, (width + 3) // 4, count)
+        tune.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+        tune.step()
+        smooth.update_parameters(net)
+        step += 1
+        if now - told > 45:
+            told = now
+            figures = judge(smooth.module, held)
+            print(f"{now:5.0f} s  step {step}  drawn {kept.total}  loss {loss.item():.3f}  exact {figures['all']:.4f}", flush=True)
+    feed.close()
+    figures = {**judge(smooth.module, held), "steps": step, "drawn": kept.total, "seed": args.seed, "signs": ALPHABET}
+    args.out.mkdir(parents=True, exist_ok=True)
+    torch.save(smooth.module.state_dict(), args.out / "reader.pt")
+    (args.out / "reader.json").write_text(json.dumps(figures, indent=1))
+    print(json.dumps(figures))
+
+
+if __name__ == "__main__":
+    main()
