@@ -1,8 +1,8 @@
 """Free fonts for drawn stamps: Debian packages named in fonts.toml → one small folder of faces cut to the signs needed.
 
-``python -m training.fonts --out DIR`` downloads the packages with apt (Debian or a relative of it), unpacks them beside
-each other without installing anything, and writes one file ``FAMILY__FACE.ttf`` for each face. One family in eight, by the
-hash of its name, is held out for judging: nothing is trained on its faces.
+``python -m training.fonts --out DIR`` downloads the packages with apt (Debian or a relative of it), unpacks them
+without installing anything, and writes one file ``FAMILY__FACE.ttf`` for each face. One family in eight, by the hash of
+its name, is held out for judging: nothing is trained on its faces.
 """
 
 from __future__ import annotations

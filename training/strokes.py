@@ -19,8 +19,8 @@ _PLAIN: dict[str, str] = {
     "D": "00 20 42 44 26 06 00", "E": "40 00 06 46|03 33", "F": "40 00 06|03 33", "G": "41 30 10 01 05 16 36 45 43 23",
     "H": "00 06|40 46|03 43", "I": "20 26", "J": "30 35 26 16 05", "K": "00 06|40 03 46", "L": "00 06 46",
     "M": "06 00 24 40 46", "N": "06 00 46 40", "O": "10 30 41 45 36 16 05 01 10", "P": "06 00 30 41 42 33 03",
-    "Q": "10 30 41 45 36 16 05 01 10|24 46", "R": "06 00 30 41 42 33 03|23 46", "S": "41 30 10 01 02 13 33 44 45 36 16 05",
-    "T": "00 40|20 26", "U": "00 05 16 36 45 40", "V": "00 26 40", "W": "00 16 22 36 40", "X": "00 46|40 06",
+    "Q": "10 30 41 45 36 16 05 01 10|24 46", "R": "06 00 30 41 42 33 03|23 46", 
+    "S": "41 30 10 01 02 13 33 44 45 36 16 05", "T": "00 40|20 26", "U": "00 05 16 36 45 40", "V": "00 26 40", "W": "00 16 22 36 40", "X": "00 46|40 06",
     "Y": "00 23 40|23 26", "Z": "00 40 06 46", "0": "10 30 41 45 36 16 05 01 10", "1": "02 20 26",
     "2": "01 10 30 41 42 06 46", "3": "00 40 22 33 44 45 36 16 05", "4": "36 30 04 44", "5": "40 00 02 32 43 45 36 06",
     "6": "40 20 02 05 16 36 45 44 33 13 04", "7": "00 40 16", "8": "10 30 41 42 33 13 02 01 10|13 04 05 16 36 45 44 33",
@@ -43,15 +43,20 @@ def plain_strokes(sign: str, rounds: int = 0) -> list[Line]:
 
 
 def _cut_corners(line: Line) -> Line:
-    """Each inner corner becomes two points a quarter of the way along its sides (Chaikin's curve)."""
+    """Each inner corner becomes two points a quarter of the way along its sides (Chaikin's curve); sharp ones stay."""
     if len(line) < 3:
         return line
     closed = bool(np.all(line[0] == line[-1]))
-    first, last = line[:-1], line[1:]
-    cut = np.stack((0.75 * first + 0.25 * last, 0.25 * first + 0.75 * last), axis=1).reshape(-1, 2)
+    around = np.vstack((line[-2], line)) if closed else line
+    into, onto = np.diff(around, axis=0)[:-1], np.diff(around, axis=0)[1:]
+    sharp = (into * onto).sum(axis=1) < -0.3 * np.hypot(*into.T) * np.hypot(*onto.T)
+    corners = line[:-1] if closed else line[1:-1]
+    kept = []
+    for point, before, after, stays in zip(corners, into, onto, sharp, strict=True):
+        kept.extend([point] if stays else [point - before / 4, point + after / 4])
     if closed:
-        return np.vstack((cut, cut[:1]))
-    return np.vstack((line[:1], cut[1:-1], line[-1:]))
+        return np.vstack((*kept, kept[0]))
+    return np.vstack((line[0], *kept, line[-1]))
 
 
 def find_strokes(mask: np.ndarray) -> list[Line]:
