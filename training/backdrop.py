@@ -8,7 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from .clutter import Strokes, draw_thing, paint, place
+from .clutter import Strokes, cable, draw_thing, finger, paint, place, tool, tube
 from .colours import draw_colour
 from .fields import draw_clouds, enlarge, shrunk, soften
 from .grounds import draw_ground
@@ -32,6 +32,33 @@ def draw_backdrop(rng: Rng, height: int, width: int) -> np.ndarray:
     if shrink > 1:
         picture = enlarge(picture, height, width)
     return np.multiply(picture, np.float32(1 / 255), dtype=np.float32)
+
+
+def draw_foreground(rng: Rng, height: int, width: int) -> tuple[np.ndarray, np.ndarray]:
+    """What hides a part in places: a finger, cable, tube or tool that reaches in from a side of the window.
+
+    Gives how far it covers (h × w, 0–1) and its picture (h × w × 3 RGB, 0–1), both float32.
+    """
+    side = max(height, width)
+    picture, cover = np.zeros((height, width, 3), np.uint8), np.zeros((height, width), np.uint8)
+    for _ in range(int(rng.integers(1, 3))):
+        maker = (finger, finger, cable, tube, tool)[int(rng.integers(5))]
+        angle = rng.uniform(0, 2 * np.pi)
+        strokes = maker(rng, side * 10 ** rng.uniform(-0.8, -0.15))
+        tip = max(float(stroke.points[:, 0].max()) for stroke in strokes)
+        cos, sin = float(np.cos(angle)), float(np.sin(angle))
+        edge = min(width / 2 / max(abs(cos), 1e-6), height / 2 / max(abs(sin), 1e-6))
+        back = edge * rng.uniform(0.2, 0.9) + tip
+        x, y = width / 2 - cos * back, height / 2 - sin * back
+        laid = place(strokes, x, y, angle)
+        paint(picture, laid)
+        paint(cover, laid, (255, 255, 255))
+    blur = float(rng.choice((0.6, 10 ** rng.uniform(0, 0.9) * side / 768)))
+    picture, cover = soften(picture, blur), soften(cover, blur)
+    share = cover.astype(np.float32) * np.float32(1 / 255)
+    # The blurred picture fades into black where the cover does: take that out again.
+    colour = picture.astype(np.float32) / np.maximum(cover, 1).astype(np.float32)[:, :, None]
+    return share, np.minimum(colour, np.float32(1.0))
 
 
 def _draw_blur(rng: Rng, side: int) -> float:

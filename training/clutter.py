@@ -229,6 +229,38 @@ def blob(rng: Rng, size: float) -> Strokes:
     return [_stroke("fill", points, 0, colour * 0.8), _stroke("fill", points * 0.96, 0, colour)]
 
 
+def finger(rng: Rng, size: float) -> Strokes:
+    """A finger or thumb that reaches in from the left: skin, creases at the joints, a nail on some."""
+    skin = draw_colour(rng, "skin")
+    thick, reach = size * rng.uniform(0.3, 0.5), size * rng.uniform(0.3, 0.9)
+    bend = rng.normal(0, 0.12) * size
+    points = np.array([[-size * 4.0, bend * 3], [-size * 0.6, bend], [reach, 0.0]])
+    out = _rounded(points, thick, skin, 0.25)
+    for x in (-0.1, -0.16, -0.7):
+        y = np.linspace(-0.35, 0.35, 7) * thick
+        crease = np.stack([x * size + np.cos(y / thick * 3) * thick * 0.08, y], axis=1)
+        out.append(_stroke("line", crease, max(1.0, thick * 0.03), skin * 0.65))
+    if rng.random() < 0.6:
+        nail = _polygon(20, 1.0) * (thick * 0.33, thick * rng.uniform(0.22, 0.32)) + (reach + thick * 0.08, 0.0)
+        out.append(_stroke("fill", nail, 0, skin * 0.8))
+        out.append(_stroke("fill", nail * (1, 0.9), 0, np.clip(skin * 1.1 + 0.08, 0, 1)))
+    return out
+
+
+def spokes(rng: Rng, size: float) -> Strokes:
+    """Wires that fan out from a hub or run side by side, crossing each other."""
+    metal, count = draw_colour(rng, str(rng.choice(["steel", "black"]))), int(rng.integers(4, 16))
+    thick, spread = max(1.0, size * rng.uniform(0.008, 0.03)), rng.uniform(0.05, 0.5)
+    out: Strokes = []
+    for k in range(count):
+        angle, off = (k - count / 2) * spread * rng.choice((-1, 1)), rng.normal(0, 0.15) * size
+        way = np.array([np.cos(angle), np.sin(angle)]) * size * 2
+        line = np.stack([(off, k * size * 0.05) - way * 0.1, way + np.array([off, 0.0])])
+        out.append(_stroke("line", line, thick, metal * 0.5))
+        out.append(_stroke("line", line - thick * 0.15, thick * 0.4, np.clip(metal * 1.3, 0, 1)))
+    return out
+
+
 def rag_shadow(rng: Rng, size: float) -> Strokes:
     """A pointed dark shape, as the shadow of something outside the picture."""
     points = rng.uniform(-1.5, 1.5, (int(rng.integers(3, 5)), 2)) * size
@@ -244,6 +276,8 @@ THINGS: dict[str, tuple[Maker, float]] = {
     "chain": (chain, 0.08),
     "cog": (cog, 0.12),
     "tool": (tool, 0.08),
+    "finger": (finger, 0.07),
+    "spokes": (spokes, 0.05),
     "blob": (blob, 0.07),
     "shadow": (rag_shadow, 0.02),
 }
@@ -255,7 +289,7 @@ def draw_thing(rng: Rng, size: float) -> Strokes:
     shares = np.array([share for _, share in THINGS.values()])
     name = str(rng.choice(list(THINGS), p=shares / shares.sum()))
     out = THINGS[name][0](rng, size)
-    if name in ("tube", "screw", "washer") and rng.random() < 0.3:
+    if name in ("tube", "screw", "washer", "finger") and rng.random() < 0.3:
         gap, bow = size * rng.uniform(0.2, 0.7), rng.normal(0, 0.05)
         out = [
             s for k in range(int(rng.integers(2, 6))) for s in place(out, rng.normal(0, gap * 0.1), k * gap, k * bow)

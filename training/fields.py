@@ -53,7 +53,9 @@ def stretch_field(rng: np.random.Generator, height: int, width: int, down: float
     """Noise stretched by ``down`` in y and ``across`` in x: long fibres where they differ."""
     rows, columns = max(3, round(height / down) + 2), max(3, round(width / across) + 2)
     piece = np.ascontiguousarray(_cut(rng, 2, rows, columns))
-    big = cv2.resize(piece, (max(width, round(columns * across)), max(height, round(rows * down))))
+    how = cv2.INTER_CUBIC if min(down, across) > 2 else cv2.INTER_LINEAR
+    size = max(width, round(columns * across)), max(height, round(rows * down))
+    big = cv2.resize(piece, size, interpolation=how)
     return np.ascontiguousarray(big[:height, :width])
 
 

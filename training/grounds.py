@@ -22,89 +22,108 @@ def _bytes(colour: np.ndarray) -> tuple[int, int, int]:
     return red, green, blue
 
 
-def _toned(field: np.ndarray, table: np.ndarray, gain: float = 50.0) -> np.ndarray:
-    """A zero-mean field as a picture: each value looked up in a colour table of 256 entries."""
-    grey = cv2.convertScaleAbs(np.maximum(field, np.float32(-127.0 / gain)), alpha=gain, beta=128.0)
+def _grey(field: np.ndarray, gain: float) -> np.ndarray:
+    """A zero-mean field as bytes about 128."""
+    return cv2.convertScaleAbs(np.maximum(field, np.float32(-127.0 / gain)), alpha=gain, beta=128.0)
+
+
+def _coloured(grey: np.ndarray, table: np.ndarray) -> np.ndarray:
+    """Bytes as a picture: each looked up in a colour table of 256 entries."""
     return cv2.LUT(cv2.merge([grey, grey, grey]), table)
 
 
-def _turned(picture: np.ndarray, rng: Rng, height: int, width: int, upright: float = 0.3) -> np.ndarray:
-    """A larger square picture turned to any angle (or left upright with the given share) and cut to the window."""
-    side = picture.shape[0]
+def _toned(field: np.ndarray, table: np.ndarray, gain: float = 50.0) -> np.ndarray:
+    """A zero-mean field as a picture."""
+    return _coloured(_grey(field, gain), table)
+
+
+def _seen(square: np.ndarray, rng: Rng, height: int, width: int, upright: float = 0.3) -> np.ndarray:
+    """A larger square seen from above or aslant, turned to any angle (or left upright with the given share)."""
+    side = square.shape[0]
     angle = 90.0 * int(rng.integers(4)) + rng.normal(0, 3) if rng.random() < upright else rng.uniform(0, 360)
-    turn = cv2.getRotationMatrix2D((side / 2, side / 2), float(angle), 1.0)
-    turn[:, 2] += ((width - side) / 2, (height - side) / 2)
-    return cv2.warpAffine(picture, turn, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    turn = np.eye(3)
+    turn[:2] = cv2.getRotationMatrix2D((side / 2, side / 2), float(angle), 1.0)
+    turn[:2, 2] += ((width - side) / 2, (height - side) / 2)
+    if rng.random() < 0.6:
+        return cv2.warpAffine(square, turn[:2], (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    middle, tilt = np.eye(3), np.eye(3)
+    middle[:2, 2] = (-width / 2, -height / 2)
+    tilt[2, :2] = rng.normal(0, 0.35, 2) / max(height, width)
+    matrix = np.linalg.inv(middle) @ tilt @ middle @ turn
+    return cv2.warpPerspective(square, matrix, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
 
 
-def _grain(rng: Rng, height: int, width: int, family: str, spread: float, field: np.ndarray) -> np.ndarray:
-    """A ground of one colour family whose tone follows a field."""
+def _tones(rng: Rng, family: str, spread: float) -> tuple[np.ndarray, np.ndarray]:
+    """A dark and a light tone of one colour of a family."""
     colour = draw_colour(rng, family)
-    dark, light = near(rng, colour, 0.1) * (1.0 - spread), np.clip(near(rng, colour, 0.1) * (1.0 + spread), 0, 1)
-    return _toned(field, ramp(dark, light), float(rng.uniform(30, 55)))
+    return near(rng, colour, 0.1) * (1.0 - spread), np.clip(near(rng, colour, 0.1) * (1.0 + spread), 0, 1)
+
+
+def _grain(rng: Rng, family: str, spread: float, field: np.ndarray) -> np.ndarray:
+    """A ground of one colour family whose tone follows a field."""
+    return _toned(field, ramp(*_tones(rng, family, spread)), float(rng.uniform(30, 55)))
+
+
+def _pattern(rng: Rng, tile: np.ndarray, height: int, width: int, grain: float) -> np.ndarray:
+    """A tile of values repeated over the window, turned or aslant, with fine grain of the given strength: a field."""
+    side = int(np.hypot(height, width)) + 2
+    reach = side // tile.shape[0] + 1
+    bytes_ = cv2.convertScaleAbs(tile.astype(np.float32), alpha=40.0, beta=128.0)
+    sheet = _seen(np.tile(bytes_, (reach, reach))[:side, :side].copy(), rng, height, width)
+    field = sheet.astype(np.float32) * np.float32(1 / 40.0) - np.float32(128.0 / 40.0)
+    return field + draw_field(rng, height, width, rng.uniform(1, 4)) * np.float32(grain)
 
 
 def wood(rng: Rng, height: int, width: int) -> np.ndarray:
     """Planks: long fibres, wavy by low noise, dark joints, here and there a knot."""
     side = int(np.hypot(height, width)) + 2
-    fibres = stretch_field(rng, side, side, rng.uniform(1.0, 4.0), rng.uniform(25, 120))
-    fibres += stretch_field(rng, side, side, rng.uniform(6, 30), rng.uniform(100, 400)) * np.float32(
-        rng.uniform(0.3, 1.5)
-    )
-    picture = _grain(rng, side, side, "wood", rng.uniform(0.1, 0.55), fibres)
+    grey = _grey(stretch_field(rng, side, side, rng.uniform(1.0, 4.0), rng.uniform(25, 120)), rng.uniform(10, 50))
+    wide = _grey(stretch_field(rng, side, side, rng.uniform(6, 30), rng.uniform(100, 400)), rng.uniform(10, 50))
+    grey = cv2.addWeighted(grey, 0.5, wide, 0.5, 0)
     plank, y = int(rng.uniform(0.1, 0.7) * side), 0
     if rng.random() < 0.75:
         while y < side:
-            part = picture[y : y + plank]
+            part = grey[y : y + plank]
             cv2.convertScaleAbs(part, part, alpha=float(rng.uniform(0.8, 1.15)))
-            cv2.line(
-                picture,
-                (0, y),
-                (side, y),
-                _bytes(draw_colour(rng, "earth") * 0.4),
-                int(rng.integers(1, 8)),
-                cv2.LINE_AA,
-            )
+            cv2.line(grey, (0, y), (side, y), (0,), int(rng.integers(1, 8)), cv2.LINE_AA)
             x = int(rng.uniform(-1, 1) * side)
             if 0 < x < side:
-                cv2.line(picture, (x, y), (x, y + plank), (25, 18, 12), int(rng.integers(1, 5)), cv2.LINE_AA)
+                cv2.line(grey, (x, y), (x, y + plank), (0,), int(rng.integers(1, 5)), cv2.LINE_AA)
             y += plank
     for _ in range(int(rng.integers(0, 4))):
-        at, size = tuple(int(v) for v in rng.uniform(0, side, 2)), rng.uniform(6, 40)
-        tone = draw_colour(rng, "earth")
+        at, size = (int(rng.uniform(0, side)), int(rng.uniform(0, side))), rng.uniform(6, 40)
         for ring in range(4, 0, -1):
             axes = (int(size * ring / 4 * 1.7) + 1, int(size * ring / 4) + 1)
-            cv2.ellipse(picture, at, axes, 0, 0, 360, _bytes(near(rng, tone, 0.3)), -1, cv2.LINE_AA)
-    return _turned(picture, rng, height, width)
+            cv2.ellipse(grey, at, axes, 0, 0, 360, (int(rng.integers(20, 110)),), -1, cv2.LINE_AA)
+    dark, light = _tones(rng, "wood", rng.uniform(0.2, 0.8))
+    return _coloured(_seen(grey, rng, height, width), ramp(dark * 0.4, light, (dark + light) / 2))
 
 
 def tiles(rng: Rng, height: int, width: int) -> np.ndarray:
     """Tiles, bricks or a cutting mat's grid: joints darker or lighter than the faces."""
     side = int(np.hypot(height, width)) + 2
-    family = str(rng.choice(["stone", "white", "any", "earth", "green", "rubber"], p=[0.4, 0.2, 0.1, 0.1, 0.1, 0.1]))
-    picture = _grain(
-        rng, side, side, family, rng.uniform(0.03, 0.25), draw_clouds(rng, side, side, rng.uniform(6, 60), 3)
-    )
-    step, gap = 10 ** rng.uniform(1.0, 2.5), 10 ** rng.uniform(0, 1.0)
-    gap = min(gap, step / 6)
-    joint = _bytes(draw_colour(rng, "stone") * rng.uniform(0.3, 1.2))
+    grey = np.maximum(_grey(draw_clouds(rng, side, side, rng.uniform(6, 60), 3), rng.uniform(15, 45)), 90)
+    step = 10 ** rng.uniform(1.0, 2.5)
+    thick = max(1, int(min(10 ** rng.uniform(0, 1.0), step / 6)))
     ratio, bond = rng.uniform(1.0, 2.5) if rng.random() < 0.4 else 1.0, rng.random() < 0.4 and step > side / 25
-    thick = max(1, int(gap))
     for row, y in enumerate(np.arange(rng.uniform(0, step), side, step)):
-        cv2.line(picture, (0, int(y)), (side, int(y)), joint, thick, cv2.LINE_AA)
+        cv2.line(grey, (0, int(y)), (side, int(y)), (0,), thick, cv2.LINE_AA)
         shift = (row % 2) * step * ratio / 2
         for x in np.arange(shift, side, step * ratio) if bond else ():
-            cv2.line(picture, (int(x), int(y)), (int(x), int(y + step)), joint, thick, cv2.LINE_AA)
+            cv2.line(grey, (int(x), int(y)), (int(x), int(y + step)), (0,), thick, cv2.LINE_AA)
     for x in () if bond else np.arange(0.0, side, step * ratio):
-        cv2.line(picture, (int(x), 0), (int(x), side), joint, thick, cv2.LINE_AA)
-    return _turned(picture, rng, height, width)
+        cv2.line(grey, (int(x), 0), (int(x), side), (0,), thick, cv2.LINE_AA)
+    family = str(rng.choice(["stone", "white", "any", "earth", "green", "rubber"], p=[0.4, 0.2, 0.1, 0.1, 0.1, 0.1]))
+    dark, light = _tones(rng, family, rng.uniform(0.1, 0.4))
+    joint = np.clip(draw_colour(rng, "stone") * rng.uniform(0.3, 1.2), 0, 1)
+    return _coloured(_seen(grey, rng, height, width), ramp(joint, light, dark))
 
 
 def concrete(rng: Rng, height: int, width: int) -> np.ndarray:
     """Concrete, stone or asphalt: clouds, fine grain, some pits."""
     field = draw_clouds(rng, height, width, rng.uniform(30, 200), 3)
     field += draw_field(rng, height, width, rng.uniform(1, 4)) * np.float32(rng.uniform(0.2, 1.2))
-    picture = _grain(rng, height, width, "stone", rng.uniform(0.1, 0.5), field)
+    picture = _grain(rng, "stone", rng.uniform(0.1, 0.5), field)
     for _ in range(int(10 ** rng.uniform(0, 1.9)) - 1):
         at = (int(rng.uniform(0, width)), int(rng.uniform(0, height)))
         cv2.circle(picture, at, int(rng.integers(1, 5)), (int(rng.integers(20, 90)),) * 3, -1, cv2.LINE_AA)
@@ -125,14 +144,8 @@ def cloth(rng: Rng, height: int, width: int) -> np.ndarray:
         tile = np.abs(np.sin(np.pi * (u + v))) * np.ones_like(u * v)
     else:
         tile = np.abs(np.sin(np.pi * u)) ** 0.5 * np.ones_like(v)
-    side = int(np.hypot(height, width)) + 2
-    reach = side // tile.shape[0] + 1
-    field = np.tile(tile.astype(np.float32) * 3.0 - 2.0, (reach, reach))[:side, :side]
-    field = np.ascontiguousarray(field) + draw_field(rng, side, side, rng.uniform(1, 3)) * np.float32(
-        rng.uniform(0.1, 0.7)
-    )
-    picture = _grain(rng, side, side, "any", rng.uniform(0.1, 0.5), field)
-    return _folded(rng, _turned(picture, rng, height, width))
+    field = _pattern(rng, tile * 3.0 - 2.0, height, width, rng.uniform(0.1, 0.7))
+    return _folded(rng, _grain(rng, "muted" if rng.random() < 0.6 else "any", rng.uniform(0.1, 0.5), field))
 
 
 def _folded(rng: Rng, picture: np.ndarray) -> np.ndarray:
@@ -151,7 +164,7 @@ def cardboard(rng: Rng, height: int, width: int) -> np.ndarray:
     field = draw_field(rng, height, width, 1.6) * np.float32(0.6) + stretch_field(
         rng, height, width, rng.uniform(4, 12), 200
     )
-    picture = _grain(rng, height, width, "card", rng.uniform(0.03, 0.15), field)
+    picture = _grain(rng, "card", rng.uniform(0.03, 0.15), field)
     if rng.random() < 0.5:
         corners = np.array([[-1, -0.15], [1, -0.15], [1, 0.15], [-1, 0.15]]) * max(height, width)
         angle = rng.uniform(0, np.pi)
@@ -192,7 +205,7 @@ def paper(rng: Rng, height: int, width: int) -> np.ndarray:
     field = draw_clouds(rng, height, width, rng.uniform(60, 200), 2) + draw_field(rng, height, width, 1.5) * np.float32(
         0.3
     )
-    picture = _grain(rng, height, width, "white" if rng.random() < 0.7 else "any", rng.uniform(0.02, 0.08), field)
+    picture = _grain(rng, "white" if rng.random() < 0.7 else "muted", rng.uniform(0.02, 0.08), field)
     for _ in range(int(rng.integers(0, 9))):
         colour, at = _bytes(draw_colour(rng, "any")), rng.uniform(0, 1, 2) * (width, height)
         size = rng.uniform(0.04, 0.4) * max(height, width)
@@ -220,14 +233,8 @@ def rubber(rng: Rng, height: int, width: int) -> np.ndarray:
         )
     else:
         tile = np.zeros_like(u * v)
-    side = int(np.hypot(height, width)) + 2
-    reach = side // tile.shape[0] + 1
-    field = np.tile(cv2.blur(tile.astype(np.float32), (3, 3)), (reach, reach))[:side, :side]
-    field = np.ascontiguousarray(field) + draw_field(rng, side, side, rng.uniform(1, 4)) * np.float32(
-        rng.uniform(0.1, 0.6)
-    )
-    family = "rubber" if rng.random() < 0.7 else "any"
-    return _turned(_grain(rng, side, side, family, rng.uniform(0.1, 0.5), field), rng, height, width)
+    field = _pattern(rng, cv2.blur(tile.astype(np.float32), (3, 3)), height, width, rng.uniform(0.1, 0.6))
+    return _grain(rng, "rubber" if rng.random() < 0.7 else "any", rng.uniform(0.1, 0.5), field)
 
 
 def gravel(rng: Rng, height: int, width: int) -> np.ndarray:
@@ -236,27 +243,28 @@ def gravel(rng: Rng, height: int, width: int) -> np.ndarray:
     stones = draw_field(rng, height, width, grain)
     tones = draw_clouds(rng, height, width, grain * 2, 2)
     field = tones * np.float32(0.6) - np.exp(-np.abs(stones) * np.float32(4)) * np.float32(2.5) + np.float32(0.5)
-    return _grain(rng, height, width, "earth" if rng.random() < 0.5 else "stone", rng.uniform(0.3, 0.7), field)
+    return _grain(rng, "earth" if rng.random() < 0.5 else "stone", rng.uniform(0.3, 0.7), field)
 
 
 def metal(rng: Rng, height: int, width: int) -> np.ndarray:
     """A bench top or tin: brushed or dented sheet with a wide sheen."""
     field = stretch_field(rng, height, width, 1.2, rng.uniform(20, 200)) * np.float32(0.5)
     field += draw_clouds(rng, height, width, rng.uniform(100, 300), 2) * np.float32(1.2)
-    return _grain(rng, height, width, str(rng.choice(["steel", "any", "green", "red"])), rng.uniform(0.1, 0.5), field)
+    return _grain(rng, str(rng.choice(["steel", "muted", "green", "red"])), rng.uniform(0.1, 0.5), field)
 
 
 def carpet(rng: Rng, height: int, width: int) -> np.ndarray:
     """Carpet or a lap: curly pile of one colour, folds."""
     field = draw_field(rng, height, width, rng.uniform(2, 7)) + draw_clouds(rng, height, width, 80, 2) * np.float32(0.5)
-    return _folded(rng, _grain(rng, height, width, "any", rng.uniform(0.15, 0.6), field))
+    return _folded(rng, _grain(rng, "muted" if rng.random() < 0.6 else "any", rng.uniform(0.15, 0.6), field))
 
 
 def plain(rng: Rng, height: int, width: int) -> np.ndarray:
     """Something far out of focus: two to four colours that flow into each other."""
     low = shrunk(height, width, 16)
     colours = [
-        draw_colour(rng, str(rng.choice(["any", "stone", "grass", "white", "earth", "black"]))) for _ in range(3)
+        draw_colour(rng, str(rng.choice(["any", "muted", "stone", "grass", "white", "earth", "black"])))
+        for _ in range(3)
     ]
     small = _toned(draw_clouds(rng, *low, rng.uniform(8, 40), 2), ramp(colours[0], colours[1], colours[2]), 45.0)
     return enlarge(small, height, width)

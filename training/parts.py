@@ -88,7 +88,9 @@ def _pose(rng: Rng, body: Body, height: int, width: int) -> _Pose:
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     anchor, at = _anchor(rng, body), rng.uniform(0.25, 0.75, 2) * (width, height)
     side = max(height, width)
-    wanted = rng.uniform(SMALLEST_SHARE * 1.12, LARGEST_SHARE)
+    # A ring or cog that fills the window would show two or three giant teeth.
+    most = 0.6 if body.kind in ("ring", "cog") and rng.random() < 0.8 else LARGEST_SHARE
+    wanted = rng.uniform(SMALLEST_SHARE * 1.12, most)
     low, high = np.log(side * 0.1), np.log(side * 6.0)
     for _ in range(9):
         middle = (low + high) / 2

@@ -36,7 +36,7 @@ class _Base(NamedTuple):
 
 def _cast(rng: Rng, height: int, width: int) -> _Base:
     grain = draw_field(rng, height, width, rng.uniform(1.5, 5.0))
-    relief = grain * np.float32(rng.uniform(0.08, 0.7))
+    relief = grain * np.float32(10 ** rng.uniform(-1.3, -0.15))
     if rng.random() < 0.5:
         relief += draw_clouds(rng, height, width, rng.uniform(12, 40), 2) * np.float32(rng.uniform(0.3, 1.2))
     return _Base(relief, rng.uniform(0.45, 0.85))
@@ -45,7 +45,7 @@ def _cast(rng: Rng, height: int, width: int) -> _Base:
 def _orange_peel(rng: Rng, height: int, width: int) -> _Base:
     size = rng.uniform(5.0, 16.0)
     return _Base(
-        draw_field(rng, height, width, size) * np.float32(rng.uniform(0.04, 0.12) * size), rng.uniform(0.2, 0.6)
+        draw_field(rng, height, width, size) * np.float32(10 ** rng.uniform(-2.0, -0.95) * size), rng.uniform(0.2, 0.6)
     )
 
 
@@ -151,6 +151,7 @@ def draw_surface(rng: Rng, height: int, width: int, kind: str | None = None) -> 
     base = _BASES[kind][0](rng, height, width)
     relief = np.ascontiguousarray(base.relief, np.float32)
     tone = np.ones((height, width), np.float32) if base.tint is None else base.tint + np.float32(1.0)
+    plain = base.tint is None
     low = shrunk(height, width, 4)
     rough = np.full(low, base.roughness, np.float32)
     rough += draw_clouds(rng, low[0], low[1], rng.uniform(8, 60), 2) * np.float32(rng.uniform(0, 0.08))
@@ -160,14 +161,15 @@ def draw_surface(rng: Rng, height: int, width: int, kind: str | None = None) -> 
     for share, wear in ((0.12, _rust), (0.4, _dirt), (0.25, _grease), (0.1, _fingerprint)):
         if rng.random() < share:
             wear(rng, stain, rough)
-    if rng.random() < 0.55:
-        _scratch(rng, relief, tone)
-    if rng.random() < 0.25:
-        _dust(rng, relief, tone)
-    albedo = enlarge(stain, height, width)
-    albedo = cv2.multiply(albedo, cv2.merge([tone, tone, tone]))
+    for share, marks in ((0.55, _scratch), (0.25, _dust)):
+        if rng.random() < share:
+            marks(rng, relief, tone)
+            plain = False
+    albedo = enlarge(np.maximum(stain, np.float32(0.02)), height, width)
+    if not plain:
+        albedo = cv2.multiply(albedo, cv2.merge([tone := np.maximum(tone, np.float32(0.05)), tone, tone]))
     roughness = enlarge(np.clip(rough, 0.03, 1.0), height, width)
-    return Surface(relief, roughness, np.maximum(albedo, np.float32(0.02)))
+    return Surface(relief, roughness, albedo)
 
 
 def _cloud(rng: Rng, stain: np.ndarray) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 sys.path.append(str(Path(__file__).resolve().parents[2]))
 
-from training.backdrop import draw_backdrop
+from training.backdrop import draw_backdrop, draw_foreground
 from training.bodies import BODIES
 from training.fields import draw_clouds, draw_field, draw_rings, draw_streaks
 from training.grounds import GROUNDS
@@ -63,6 +63,20 @@ def test_backdrops_differ_in_colour_contrast_and_sharpness():
     assert max(contrasts) > 4 * min(contrasts)
     edges = [float(np.abs(cv2.Laplacian(picture, cv2.CV_32F)).mean()) for picture in pictures]
     assert max(edges) > 10 * min(edges)
+
+
+@pytest.mark.parametrize(("height", "width"), SIZES)
+def test_a_foreground_covers_a_part_of_the_window_from_its_side(height, width):
+    covered = []
+    for seed in SEEDS:
+        cover, picture = draw_foreground(np.random.default_rng(seed), height, width)
+        assert cover.shape == (height, width)
+        assert picture.shape == (height, width, 3)
+        assert 0.0 <= cover.min() <= cover.max() <= 1.0
+        assert 0.0 <= picture.min() <= picture.max() <= 1.0
+        covered.append(float(cover.mean()))
+    assert 0.01 < np.median(covered) < 0.4
+    assert max(covered) < 0.8
 
 
 @pytest.mark.parametrize("name", GROUNDS)
