@@ -50,6 +50,20 @@ def outline_of(place: Place, steps: int = 16) -> np.ndarray:
     return np.concatenate([centre + rays * (place.radius + half), (centre + rays * (place.radius - half))[::-1]])
 
 
+def straight(place: Place) -> Place:
+    """A rectangle that lies wholly within a bent place, at least half as high; a rectangle is given back as it is."""
+    if place.radius == 0.0:
+        return place
+    radius, half = abs(place.radius), place.height / 2
+    inner, outer = radius - half, radius + half
+    reach = min(place.length / radius / 2, 1.2)
+    wide = min(np.sqrt(outer**2 - radius**2), inner * np.tan(reach))
+    top = float(np.sqrt(outer**2 - wide**2))
+    way, inward = np.deg2rad(place.angle), np.sign(place.radius) * (radius - (top + inner) / 2)
+    x, y = place.x - np.sin(way) * inward, place.y + np.cos(way) * inward
+    return Place(float(x), float(y), place.angle, float(2 * wide), top - inner)
+
+
 def find_places(room: np.ndarray, arcs: tuple[Arc, ...], axis: float, rng: Rng) -> list[Place]:
     """Free places from a map of distances in px (``ROOM_SHRINK`` times smaller than the window), biggest first.
 

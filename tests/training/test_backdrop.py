@@ -16,7 +16,7 @@ from training.bodies import BODIES
 from training.fields import draw_clouds, draw_field, draw_rings, draw_streaks
 from training.grounds import GROUNDS
 from training.parts import SMALLEST_SHARE, draw_part, flat_places
-from training.places import Place, find_places, outline_of
+from training.places import Place, find_places, outline_of, straight
 from training.rows import ROWS, draw_row_marks
 from training.textures import SURFACES, draw_surface
 
@@ -157,6 +157,26 @@ def test_bands_on_a_ring_follow_its_circle():
         far = np.hypot(*(outline_of(place) - 258.0).T)
         assert far.min() > 36 * 4
         assert far.max() < 57 * 4
+
+
+@pytest.mark.parametrize("radius", [90.0, -90.0, 400.0])
+@pytest.mark.parametrize("length", [30.0, 80.0, 250.0])
+def test_the_straight_part_of_a_bent_place_lies_within_it(radius, length):
+    place = Place(200.0, 300.0, 37.0, length, 40.0, radius)
+    inside = straight(place)
+    assert inside.radius == 0.0
+    assert inside.height >= 19.9
+    way = np.deg2rad(place.angle)
+    centre = np.array([place.x, place.y]) + radius * np.array([-np.sin(way), np.cos(way)])
+    corners = outline_of(inside)
+    edges = np.concatenate([corners + (np.roll(corners, -1, axis=0) - corners) * t for t in np.linspace(0, 1, 20)])
+    far = np.hypot(*(edges - centre).T)
+    assert far.min() > abs(radius) - 20.001
+    assert far.max() < abs(radius) + 20.001
+    middle = np.array([place.x, place.y]) - centre
+    turns = np.arccos(np.clip((edges - centre) @ middle / far / abs(radius), -1, 1))
+    assert turns.max() <= length / abs(radius) / 2 + 1e-6
+    assert straight(inside) == inside
 
 
 def test_outline_of_a_place_turns_clockwise_in_the_picture():
