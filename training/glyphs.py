@@ -9,22 +9,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 
 import cv2
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
 
 from .dotted import GRIDS, matrix_dots
-from .strokes import PLAIN_HIGH, Line, find_strokes, plain_strokes
+from .faces import Sign, draw_sign, stroke_plain_sign, stroke_sign
+from .strokes import Line
 
 _TWICE = 2
 _NOMINAL_PX = (24, 36, 52, 76, 112, 164)
-_STROKES_PX = 64
 _MARGIN = 0.35
 _SHIFT = 4
 """Binary digits behind the point in OpenCV's drawing calls."""
+_SOFT_EDGE = 1.4
+"""By so many pixels OpenCV's smoothed lines of even width and discs are wider than asked for."""
 _BRIDGED = frozenset("ABCDGOPQRS02345689&")
 """Signs that a stencil needs bridges in."""
 
@@ -68,16 +69,6 @@ class Style:
     open_zero: bool = True
 
 
-@dataclass(frozen=True, eq=False)
-class _Sign:
-    """A sign of a font: picture 0–255, where its left edge and top stand from pen and baseline, and its advance."""
-
-    picture: np.ndarray
-    left: int
-    top: int
-    advance: float
-
-
 def random_style(rng: np.random.Generator) -> Style:
     """A style as found on parts: most lines regular, some stretched, slanted, stencilled or struck sign by sign."""
     struck = rng.random() < 0.18
@@ -109,7 +100,7 @@ def draw_text(text: str, font: Path, cap: float, *, rng: np.random.Generator, st
     """``text`` in solid letters of ``font``, capitals ``cap`` pixels high, in a ``style`` (random if not given)."""
     style = style or random_style(rng)
     nominal = next((n for n in _NOMINAL_PX if n >= cap * _TWICE * 0.95), _NOMINAL_PX[-1])
-    signs = [_sign(str(font), sign, nominal) for sign in text]
+    signs = [draw_sign(str(font), sign, nominal) for sign in text]
     scale = cap * _TWICE / nominal
     advances = [sign.advance * scale * style.stretch for sign in signs]
     pens, wide = _pens(advances, cap * _TWICE, style)
@@ -132,7 +123,7 @@ def draw_engraved(
     style = style or random_style(rng)
     lines, boxes, origin, size = _line_strokes(rng, text, font, cap * _TWICE, style)
     canvas = np.zeros(size, np.uint8)
-    width = max(2, int(style.cutter * cap * _TWICE + rng.random()))
+    width = max(2, 2 * int((style.cutter * cap * _TWICE - _SOFT_EDGE) / 2 + rng.random()))
     whole = [np.round(np.vstack((line, line[-1:])) * (1 << _SHIFT)).astype(np.int32) for line in lines]
     cv2.polylines(canvas, whole, False, 255, width, cv2.LINE_AA, _SHIFT)
     return _halved(canvas.astype(np.float32) / 255, origin, boxes, cap, np.zeros((0, 3), np.float32))
@@ -157,47 +148,10 @@ def draw_dots(text: str, font: Path, cap: float, *, rng: np.random.Generator, st
     strength = np.where(rng.random(len(spots)) < style.dot_weak, rng.uniform(0.45, 0.9, len(spots)), 1.0)
     canvas = np.zeros(size, np.uint8)
     for (x, y), strong in zip(np.round(spots * (1 << _SHIFT)).astype(int), strength, strict=True):
-        radius = round(wide / 2 * math.sqrt(strong) * (1 << _SHIFT))
+        radius = round((wide * math.sqrt(strong) - _SOFT_EDGE) / 2 * (1 << _SHIFT))
         cv2.circle(canvas, (int(x), int(y)), radius, round(255 * max(0.6, strong)), -1, cv2.LINE_AA, _SHIFT)
     dots = np.column_stack(((spots + 0.5) / _TWICE - 0.5, strength)).astype(np.float32)
     return _halved(canvas.astype(np.float32) / 255, origin, boxes, cap, dots)
-
-
-@lru_cache(maxsize=1024)
-def _face(font: str, cap: int) -> ImageFont.FreeTypeFont:
-    """A font at the size that makes its H ``cap`` pixels high."""
-    trial = ImageFont.truetype(font, 200)
-    _, top, _, _ = trial.getbbox("H", anchor="ls")
-    return ImageFont.truetype(font, 200 * cap / max(1.0, -top))
-
-
-@lru_cache(maxsize=30000)
-def _sign(font: str, sign: str, cap: int) -> _Sign:
-    """A sign of a font with capitals ``cap`` pixels high; one that the font lacks is drawn in plain strokes."""
-    if sign == " ":
-        return _Sign(np.zeros((0, 0), np.uint8), 0, 0, 0.45 * cap)
-    face = _face(font, cap)
-    missing = bytes(face.getmask("\uffff"))
-    shown = next((s for s in (sign, sign.upper()) if bytes(face.getmask(s)) not in (missing, b"")), None)
-    if shown is None:
-        return _plain_sign(sign, cap)
-    left, top, right, bottom = (int(v) for v in face.getbbox(shown, anchor="ls"))
-    picture = Image.new("L", (right - left + 4, bottom - top + 4))
-    ImageDraw.Draw(picture).text((2 - left, 2 - top), shown, font=face, fill=255, anchor="ls")
-    advance = float(face.getlength(shown))
-    if advance < 0.6 * (right - left) or advance > 2.5 * (right - left) + cap:
-        advance = right - left + 0.15 * cap
-    return _Sign(np.asarray(picture), left - 2, top - 2, advance)
-
-
-def _plain_sign(sign: str, cap: int) -> _Sign:
-    unit, pad = cap / PLAIN_HIGH, cap // 6 + 2
-    picture = np.zeros((cap + 2 * pad, int(4 * unit) + 2 * pad), np.uint8)
-    for line in plain_strokes(sign, 2):
-        cv2.polylines(
-            picture, [np.round(line * unit + pad).astype(np.int32)], False, 255, max(2, cap // 7), cv2.LINE_AA
-        )
-    return _Sign(picture, -pad // 2, -cap - pad, 4 * unit + pad)
 
 
 def _pens(advances: Sequence[float], cap: float, style: Style) -> tuple[list[float], float]:
@@ -220,7 +174,7 @@ def _moves(rng: np.random.Generator, cap: float, advance: float, style: Style) -
     return np.array([[cos, -sin, x - cos * x + sin * y + dx], [sin, cos, y - sin * x - cos * y + dy]])
 
 
-def _bridged(sign: _Sign, text: str, gap: float) -> np.ndarray:
+def _bridged(sign: Sign, text: str, gap: float) -> np.ndarray:
     if text not in _BRIDGED:
         return sign.picture
     picture = sign.picture.copy()
@@ -230,7 +184,7 @@ def _bridged(sign: _Sign, text: str, gap: float) -> np.ndarray:
 
 
 def _warped(
-    picture: np.ndarray, sign: _Sign, scale: float, pen: float, style: Style, moves: np.ndarray
+    picture: np.ndarray, sign: Sign, scale: float, pen: float, style: Style, moves: np.ndarray
 ) -> tuple[np.ndarray, int, int]:
     """A sign's picture where it stands on the line → patch, and its left and top from the line's pen and baseline."""
     lean = math.tan(math.radians(style.slant))
@@ -307,39 +261,13 @@ def _halved(
     return GlyphMask(mask, halves, origin[1] / _TWICE - cap / 2, cap, dots)
 
 
-@lru_cache(maxsize=30000)
-def _sign_strokes(font: str, sign: str) -> tuple[tuple[Line, ...], float, float]:
-    """Strokes of a sign in parts of the height of capitals from pen and baseline, its advance, half its widest stroke."""
-    drawn = _sign(font, sign, _STROKES_PX)
-    if not drawn.picture.size:
-        return (), drawn.advance / _STROKES_PX, 0.0
-    depth = cv2.distanceTransform((drawn.picture > 127).astype(np.uint8), cv2.DIST_L2, 5)
-    lines = find_strokes(drawn.picture / 255)
-    shift = (drawn.left + 0.5, drawn.top + 0.5)
-    return (
-        tuple((line + shift) / _STROKES_PX for line in lines),
-        drawn.advance / _STROKES_PX,
-        float(depth.max()) / _STROKES_PX,
-    )
-
-
-@lru_cache(maxsize=4096)
-def _plain_sign_strokes(sign: str, rounds: int) -> tuple[tuple[Line, ...], float]:
-    lines = tuple((line - (0, PLAIN_HIGH)) / PLAIN_HIGH for line in plain_strokes(sign, rounds))
-    if sign == " " or not lines:
-        return (), 0.45
-    left = min(float(line[:, 0].min()) for line in lines)
-    right = max(float(line[:, 0].max()) for line in lines)
-    return tuple(line + np.array((0.1 - left, 0.0)) for line in lines), right - left + 0.3
-
-
 def _line_strokes(
     rng: np.random.Generator, text: str, font: Path, cap: float, style: Style
 ) -> tuple[list[Line], list[tuple[float, float]], tuple[float, float], tuple[int, int]]:
     """Strokes of a whole line in pixels, boxes of its signs, where pen 0 and baseline stand, and the canvas's size."""
-    own = [_sign_strokes(str(font), sign) for sign in text]
+    own = [stroke_sign(str(font), sign) for sign in text]
     if style.plain or max((half for *_, half in own), default=0.0) > 0.13:
-        signs = [_plain_sign_strokes(sign, style.rounds) for sign in text]
+        signs = [stroke_plain_sign(sign, style.rounds) for sign in text]
     else:
         signs = [(lines, advance) for lines, advance, _ in own]
     advances = [advance * cap * style.stretch for _, advance in signs]
@@ -369,7 +297,7 @@ def _framed(
 def _along(lines: Sequence[Line], step: float) -> np.ndarray:
     """Points evenly along each stroke, both ends included, about ``step`` apart; none too near an earlier one."""
     parts: list[np.ndarray] = []
-    for line in lines:
+    for line in (part for whole in lines for part in _corner_to_corner(whole)):
         lengths = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
         count = max(1, round(float(lengths[-1]) / step))
         at = np.linspace(0, lengths[-1], count + 1)
@@ -377,6 +305,14 @@ def _along(lines: Sequence[Line], step: float) -> np.ndarray:
     spots = np.vstack([*parts, np.zeros((0, 2))])
     gaps = np.abs(spots[:, None, 0] - spots[None, :, 0]) + np.abs(spots[:, None, 1] - spots[None, :, 1])
     return spots[~np.tril(gaps < 0.62 * step, -1).any(axis=1)]
+
+
+def _corner_to_corner(line: Line) -> list[Line]:
+    """A stroke cut at its sharp corners, so that a dot falls on each."""
+    steps = np.diff(line, axis=0)
+    turns = (steps[:-1] * steps[1:]).sum(axis=1) < 0.4 * np.hypot(*steps[:-1].T) * np.hypot(*steps[1:].T)
+    ends = [0, *(np.nonzero(turns)[0] + 1), len(line) - 1]
+    return [line[a : b + 1] for a, b in pairwise(ends)] or [line]
 
 
 def _line_matrix(
