@@ -147,17 +147,17 @@ def claims(
 
 @app.command()
 def evidence(
-    claim_id: opt.ClaimId,
+    asked: opt.EvidenceId,
     out: Annotated[Path, typer.Option("--out", metavar="FILE.png", help="Where to write the picture.")],
     store: opt.Store = None,
     as_json: opt.Json = False,
 ) -> None:
-    """Write the picture of the place in the document that a claim was read from, the value framed."""
+    """Write the picture behind a claim, the value framed on its page, or behind a photo's reading."""
     from ..warehouse import Ledger
 
-    made = Ledger(store).evidence(claim_id, out)
+    made = Ledger(store).evidence(asked, out)
     if as_json:
-        put_json({"file": str(made.out), "claim": made.told.as_json()})
+        put_json(made.as_json())
     else:
         say(str(made.out))
 
@@ -229,16 +229,30 @@ def stamp(
     """Read model codes and tooth counts from photos."""
     from ..warehouse import Ledger
     from .output import complain
-    from .printing import print_stamps
+    from .stamp_text import print_stamps
 
-    report = Ledger(store).stamp(photos, codes, same_part)
+    ledger = Ledger(store)
+    report = ledger.stamp(photos, codes, same_part)
     if as_json:
         for fault in report.failures:
             complain(fault.sentence())
         put_json(report.as_json())
     else:
-        print_stamps(report)
+        print_stamps(report, ledger, store)
     _end(_PARTLY if report.failures else _DONE)
+
+
+@app.command()
+def photos(words: opt.Words = None, store: opt.Store = None, as_json: opt.Json = False) -> None:
+    """Show what the store keeps of photos of parts: each with its code, how sure it is, and its id."""
+    from ..warehouse import Ledger
+    from .stamp_text import print_kept
+
+    rows = Ledger(store).photos(words or ())
+    if as_json:
+        put_json({"photos": [row.as_json() for row in rows]})
+    else:
+        print_kept(rows)
 
 
 @app.command()

@@ -16,10 +16,12 @@ from ..schema.claims import State
 from ..schema.errors import CogledgerError, StoreError
 from ..schema.reasons import Reason
 from ..warehouse import ClaimFilter, Ledger, ToldClaim
+from ..warehouse.evidence import Evidence
 from .fit_text import print_fit
 from .output import complain, screen_width
-from .printing import print_claims, print_limits, print_report, print_stamps
+from .printing import print_claims, print_limits, print_report
 from .progress import showing_progress
+from .stamp_text import print_stamps
 from .tables import lay_out, wrap
 
 SCENARIO = Path(__file__).parent / "scenario"
@@ -200,6 +202,7 @@ def _show_deciding_number(console: Console, ledger: Ledger, answers: Sequence[Fi
     except CogledgerError as error:
         complain(str(error))
         return claim_id
+    assert isinstance(evidence, Evidence)
     claim = evidence.told.claim
     _tell(console, f"{check.working}: read in {claim.document}, page {claim.page}. The picture is {_shown(picture)}.")
     return claim_id

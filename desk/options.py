@@ -19,5 +19,8 @@ Words = Annotated[list[str] | None, typer.Argument(metavar="[WORDS]...", help="W
 Kind = Annotated[str | None, typer.Option("--kind", metavar="KIND", help="Only parts of this kind.")]
 Limit = Annotated[str | None, typer.Option("--limit", metavar="KEY", help="Only this limit.")]
 ClaimId = Annotated[str, typer.Argument(metavar="CLAIM_ID", help="The claim's id, or how it begins.")]
+EvidenceId = Annotated[
+    str, typer.Argument(metavar="ID", help="The id of a claim, or of a reading of a photo, or how it begins.")
+]
 By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who says so; default your login name.")]
 Note = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Why.")]

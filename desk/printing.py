@@ -8,12 +8,13 @@ from pathlib import Path
 
 from ..schema.resolved import Part, ResolvedLimit
 from ..warehouse.ingest import IngestReport
-from ..warehouse.photos import StampReport
+from ..warehouse.photos import stamp_as_json
 from ..warehouse.register import ToldClaim
 from ..warehouse.wording import NOT_READ, show_condition, show_value
 from .flat import source_words
 from .output import complain, for_store, say, say_all, screen_width
-from .tables import lay_out, wrap
+from .stamp_text import print_brief_stamps
+from .tables import lay_out
 
 _HEAD = "bold"
 
@@ -25,6 +26,9 @@ def print_report(report: IngestReport, store: Path | None = None) -> None:
     files = "1 file" if report.files == 1 else f"{report.files} files"
     say(f"{files}: {new} read, {report.unchanged} unchanged, {len(report.failures)} not usable", _HEAD)
     say(f"{report.total('pages')} pages, {report.total('claims')} claims, {report.total('held_back')} held back")
+    if report.photos:
+        say(f"{len(report.photos)} {'photo' if len(report.photos) == 1 else 'photos'} of parts:")
+        print_brief_stamps([stamp_as_json(reading) for reading in report.photos])
     if report.failed_pages:
         say(f"{len(report.failed_pages)} pages could not be read; they are named above")
     if report.interrupted:
@@ -102,20 +106,3 @@ def print_judged(told: ToldClaim) -> None:
     part = " ".join(word for word in (claim.part_code, claim.variant) if word)
     value = f"{part}: {claim.limit.replace('_', ' ')} {show_value(claim)}{show_condition(claim)}"
     say(f"{told.state}: {value} ({claim.document} p.{claim.page}, claim {told.claim_id})")
-
-
-def print_stamps(report: StampReport) -> None:
-    """What each photo says, the other candidates, and how to retake it where nothing was legible."""
-    for fault in report.failures:
-        complain(fault.sentence())
-    for photo in report.photos:
-        label = " ".join(word for word in (photo.code, photo.variant) if word) or "no code read"
-        teeth = f", {'-'.join(str(t) for t in photo.teeth)} T" if photo.teeth else ""
-        say(f"{photo.file}: {label}{teeth}, {photo.confidence:.0%} sure", _HEAD)
-        others = [c for c in photo.candidates if (c.code, c.variant) != (photo.code, photo.variant)]
-        for candidate in others:
-            name = " ".join(word for word in (candidate.code, candidate.variant) if word)
-            known = "in the store" if candidate.known else "not in the store"
-            say(f"    or {name}, {candidate.confidence:.0%} ({known})")
-        if photo.advice:
-            say_all(wrap(f"    {photo.advice}", screen_width(), "    "))

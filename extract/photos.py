@@ -80,13 +80,20 @@ def _explained(path: Path, head: bytes) -> Iterator[None]:
         ) from error
 
 
-def _read_head(path: Path) -> bytes:
-    """The first bytes of the file, which tell what it is."""
+def check_file(path: Path) -> None:
+    """Raise ``DocumentError`` where a path is no ordinary file; opening it might wait for ever."""
     if path.is_dir():
         message = "this is a folder, not a photo"
         raise DocumentError(Reason.NOT_READABLE, message, file=path.name, advice="name the photos in it one by one")
-    if path.exists() and not path.is_file():
+    if not path.exists():
+        raise _fault(Reason.NOT_FOUND, "there is no such file", path)
+    if not path.is_file():
         raise _fault(Reason.NOT_READABLE, "this is no ordinary file", path)
+
+
+def _read_head(path: Path) -> bytes:
+    """The first bytes of the file, which tell what it is."""
+    check_file(path)
     try:
         with path.open("rb") as file:
             head = file.read(32)

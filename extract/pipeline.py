@@ -16,11 +16,12 @@ from .contents import Pages, open_pages
 from .context import DocumentMemory
 from .layouts import read_layouts
 from .makers import find_maker, without_maker
-from .records import PageContent, Reading, Source
+from .part_photos import Shown, find_shown
+from .records import PageContent, Reading, Source, SourceKind
 from .settings import DEFAULT_SETTINGS, ReadSettings
 from .triage import Outlook
 
-READER_VERSION = "2"
+READER_VERSION = "3"
 _MAKER_PAGES = 3
 _log = logging.getLogger("cogledger.extract")
 OnPage = Callable[[int, int], None]
@@ -29,12 +30,16 @@ OnPage = Callable[[int, int], None]
 def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSettings = DEFAULT_SETTINGS) -> Reading:
     """Everything that one PDF or picture states; ``on_page(done, of)`` is called after each page.
 
-    A page that fails is named in the reading and the others go on.
+    Of a photo of a part nothing is read here: the reading says that it is one. A page that fails is named in the
+    reading and the others go on.
 
     Raises:
         DocumentError: nothing of the file can be used.
     """
     started = time.perf_counter()
+    shown = find_shown(source.path) if source.kind is SourceKind.IMAGE else Shown.PAGE
+    if shown is Shown.PART:
+        return Reading(source, 1, (), seconds=time.perf_counter() - started, reader=READER_VERSION, part_photo=True)
     with open_pages(source, settings) as pages:
         found = _Found(source, settings)
         for number in range(1, len(pages) + 1):
@@ -49,7 +54,8 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
         replace(claim, maker=maker, part_code=without_maker(claim.part_code, maker)) for claim in found.claims
     )
     return Reading(source, count, tuple(validation.valid), (*found.held, *validation.held_back), tuple(found.failed),
-                   time.perf_counter() - started, READER_VERSION)  # fmt: skip
+                   time.perf_counter() - started, READER_VERSION,
+                   part_photo=shown is Shown.EITHER and not (found.claims or found.held))  # fmt: skip
 
 
 class _Found:

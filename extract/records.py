@@ -179,6 +179,7 @@ class StampReading:
 
     ``place`` is the line that the code, or else the teeth, were read from. ``teeth_confidence`` is how sure the tooth
     counts are, ``None`` where that is not known. ``files`` are the photos that took part where several show one part.
+    ``reading_id`` is set where a store keeps the reading.
     """
 
     file: str
@@ -192,3 +193,4 @@ class StampReading:
     place: SignPlace | None = None
     teeth_confidence: float | None = None
     files: tuple[str, ...] = ()
+    reading_id: str | None = None

@@ -17,7 +17,7 @@ from .build_values import COGS, RINGS, NotationError, is_teeth, parse_limit, par
 from .errors import BuildError, Fault
 from .limits import LIMITS, PartKind, limits_of
 from .reasons import Reason
-from .resolved import LimitValue
+from .resolved import LimitValue, SourceRef
 from .tyres import Tyre, parse_tyre
 
 PHOTO_MARK = "photo:"
@@ -49,9 +49,10 @@ class Slot(StrEnum):
 
 @dataclass(frozen=True)
 class CodeRef:
-    """A part by its model code, with or without the variant behind it."""
+    """A part by its model code, with or without the variant behind it; ``seen`` is the photo that it was read from."""
 
     written: str
+    seen: SourceRef | None = None
 
 
 @dataclass(frozen=True)
@@ -64,10 +65,11 @@ class PhotoRef:
 
 @dataclass(frozen=True)
 class WrittenPart:
-    """A part written out in the build itself, with its limits in the order written."""
+    """A part written out in the build itself, with its limits in the order written; or read from the photo ``seen``."""
 
     written: str
     limits: tuple[LimitValue, ...]
+    seen: SourceRef | None = None
 
 
 Entry = CodeRef | PhotoRef | WrittenPart
@@ -174,14 +176,18 @@ def build_from_mapping(mapping: Mapping[str, Any], file: Path | str | None = Non
     return build
 
 
-def with_photos(build: Build, read_photo: Callable[[PhotoRef], str]) -> Build:
-    """The build with every photo replaced by the code that ``read_photo`` gives for it; its errors pass through."""
+def with_photos(build: Build, read_photo: Callable[[Slot, PhotoRef, str], Entry]) -> Build:
+    """The build with every photo replaced by what ``read_photo`` makes of it; its errors pass through.
 
-    def named(entry: Entry | None) -> Entry | None:
-        return CodeRef(read_photo(entry)) if isinstance(entry, PhotoRef) else entry
+    It is called with the slot, the photo, and the key of the build file (``now.cassette``).
+    """
 
-    now = {slot: entry for slot, raw in build.now.items() if (entry := named(raw)) is not None}
-    return replace(build, now=now, wish={slot: named(entry) for slot, entry in build.wish.items()})
+    def named(slot: Slot, entry: Entry, where: str) -> Entry:
+        return read_photo(slot, entry, f"{where}.{slot}") if isinstance(entry, PhotoRef) else entry
+
+    now = {slot: named(slot, entry, "now") for slot, entry in build.now.items()}
+    wish = {slot: entry and named(slot, entry, "wish") for slot, entry in build.wish.items()}
+    return replace(build, now=now, wish=wish)
 
 
 def _error(faults: Sequence[Fault]) -> BuildError:

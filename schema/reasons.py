@@ -26,6 +26,7 @@ class Reason(StrEnum):
     BROKEN_IMAGE = "broken_image"
     TOO_LARGE = "too_large"
     TIMED_OUT = "timed_out"
+    UNSURE_STAMP = "unsure_stamp"
     # the installation
     ENGINE_MISSING = "engine_missing"
     ENGINE_FAILED = "engine_failed"
@@ -75,6 +76,7 @@ ADVICE: dict[Reason, str] = {
     Reason.BROKEN_IMAGE: "fetch the picture again or take it anew",
     Reason.TOO_LARGE: "split the document or scale the picture down",
     Reason.TIMED_OUT: "the other pages were read; look at this one yourself",
+    Reason.UNSURE_STAMP: "look at the part and write its code into the build, or take the photo again from nearer",
     Reason.ENGINE_MISSING: "install cogledger anew with pip, or put tesseract on the PATH",
     Reason.ENGINE_FAILED: "look at this page yourself; the other pages were read",
     Reason.NO_STORE: "make one with: cogledger read FOLDER",

@@ -12,18 +12,28 @@ from .limits import PartKind
 
 @dataclass(frozen=True)
 class SourceRef:
-    """Where a value comes from: one claim in one document, or the build file that writes it out (then no id)."""
+    """Where a value comes from: one claim in one document, the build file that writes it out, or a photo of the part.
+
+    The latter two have no ``claim_id``. A photo has the ``confidence`` of its reading, and ``reading_id`` where a store
+    keeps it.
+    """
 
     claim_id: str | None
     document: str
     page: int | None
     snippet: str
     state: State = State.READ
+    photo: bool = False
+    reading_id: str | None = None
+    confidence: float | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The object that stands in an answer's ``sources``."""
-        return {"claim_id": self.claim_id, "document": self.document, "page": self.page, "snippet": self.snippet,
+        """The object that stands in an answer's ``sources``; a photo has ``reading_id`` and ``confidence`` besides."""
+        told = {"claim_id": self.claim_id, "document": self.document, "page": self.page, "snippet": self.snippet,
                 "state": str(self.state)}  # fmt: skip
+        if not self.photo:
+            return told
+        return told | {"reading_id": self.reading_id, "confidence": round(self.confidence or 0.0, 4)}
 
 
 @dataclass(frozen=True)

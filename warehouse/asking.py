@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from ..schema.builds import Build, build_from_mapping, load_build, with_photos
 from ..schema.errors import CallError, CogledgerError, Fault
 from ..schema.reasons import Reason
+from .by_photo import PhotoNamer
 from .lookup import StoreParts
-from .photos import name_part
 from .store import Store
 
 if TYPE_CHECKING:
@@ -30,16 +30,20 @@ class BatchLine:
     fault: Fault | None = None
 
 
-def answer_build(store: Store, build: AnyBuild, parts: StoreParts | None = None) -> FitAnswer:
+def answer_build(
+    store: Store, build: AnyBuild, parts: StoreParts | None = None, namer: PhotoNamer | None = None
+) -> FitAnswer:
     """Does this build fit?
 
+    :raises DocumentError: a photo that it names cannot be used, or is too unsure to build on
     :raises BuildError: the build cannot be used; every fault in it is named
     :raises StoreError: it names a code and the store cannot be opened; a build that is written out needs none
     """
     from .fit import fit_build
 
-    read = with_photos(as_build(build), lambda photo: name_part(store, photo.path))
-    return fit_build(read, parts or StoreParts(store))
+    parts = parts or StoreParts(store)
+    namer = namer or PhotoNamer(store, parts)
+    return fit_build(with_photos(as_build(build), namer.name_part), parts)
 
 
 def as_build(build: AnyBuild) -> Build:
@@ -52,9 +56,10 @@ def as_build(build: AnyBuild) -> Build:
 def answer_builds(store: Store, builds: Iterable[AnyBuild | BatchLine]) -> Iterator[FitAnswer | CogledgerError]:
     """An answer or an error for each build, as they are asked for; one error never ends the batch."""
     parts = StoreParts(store)
+    namer = PhotoNamer(store, parts)
     for build in builds:
         try:
-            yield answer_build(store, _from_line(build) if isinstance(build, BatchLine) else build, parts)
+            yield answer_build(store, _from_line(build) if isinstance(build, BatchLine) else build, parts, namer)
         except CogledgerError as error:
             yield error
 

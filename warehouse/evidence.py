@@ -1,10 +1,14 @@
-"""A claim → the picture of its place: the page around the value, the value framed, and beneath it what was read."""
+"""A claim → the picture of its place: the page around the value, the value framed, and beneath it what was read.
+
+Readings of photos have pictures of their own, see ``stamp_evidence``.
+"""
 
 from __future__ import annotations
 
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from PIL import Image, ImageDraw, ImageFont
 
@@ -12,6 +16,8 @@ from ..schema.claims import Box, Claim, State
 from ..schema.errors import CallError, DocumentError, StoreError
 from ..schema.reasons import Reason
 from .register import ToldClaim, find_claim
+from .stamp_evidence import draw_kept_stamp
+from .stamps import StampRow, is_stamp_id
 from .store import Store, put_whole
 from .wording import show_condition, show_value
 
@@ -44,19 +50,46 @@ class Evidence:
     out: Path
     told: ToldClaim
 
+    def as_json(self) -> dict[str, Any]:
+        """The JSON answer of ``evidence``."""
+        return {"file": str(self.out), "claim": self.told.as_json()}
 
-def make_evidence(store: Store, claim_id: str, out: Path, look: Look | None = None) -> Evidence:
-    """Write the picture of the place that a claim was read from, as PNG.
 
-    :raises CallError: no such claim, or ``out`` is no name for a PNG
+@dataclass(frozen=True)
+class StampEvidence:
+    """Where the picture is, and the reading of a photo that it shows."""
+
+    out: Path
+    stamp: StampRow
+
+    def as_json(self) -> dict[str, Any]:
+        """The JSON answer of ``evidence``."""
+        return {"file": str(self.out), "stamp": self.stamp.as_json()}
+
+
+def make_evidence(store: Store, asked: str, out: Path, look: Look | None = None) -> Evidence | StampEvidence:
+    """Write the picture of the place that a claim, or the reading of a photo, comes from, as PNG.
+
+    :param asked: the id of a claim or of a reading, or how it begins
+    :raises CallError: there is no such id, or ``out`` is no name for a PNG
     :raises StoreError: the copy of the document is gone, or the picture cannot be written
     """
-    from ..extract.pages import render_page
-
     if out.suffix.lower() != ".png":
         raise CallError(
             Reason.BAD_CALL, "the picture is a PNG", file=str(out), advice="give --out a name ending in .png"
         )
+    if is_stamp_id(asked):
+        row, picture = draw_kept_stamp(store, asked)
+        _write(picture, out)
+        return StampEvidence(out, row)
+    told, picture = _draw_claim(store, asked, look or Look())
+    _write(picture, out)
+    return Evidence(out, told)
+
+
+def _draw_claim(store: Store, claim_id: str, look: Look) -> tuple[ToldClaim, Image.Image]:
+    from ..extract.pages import render_page
+
     with store.reading() as connection:
         told = find_claim(connection, claim_id)
     claim = told.claim
@@ -71,7 +104,10 @@ def make_evidence(store: Store, claim_id: str, out: Path, look: Look | None = No
             Reason.SOURCE_GONE, f"the store's copy of it cannot be shown ({error.fault.message})", file=claim.document
         ) from error
     scale = _DPI / _POINTS_PER_INCH if told.document_kind == "pdf" else 1.0
-    picture = draw_evidence(page, told, scale, look or Look())
+    return told, draw_evidence(page, told, scale, look)
+
+
+def _write(picture: Image.Image, out: Path) -> None:
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         put_whole(out, lambda path: picture.save(path, format="PNG"))
@@ -80,7 +116,6 @@ def make_evidence(store: Store, claim_id: str, out: Path, look: Look | None = No
             Reason.NOT_WRITABLE, f"the picture cannot be written ({error.strerror})", file=str(out),
             advice="give --out another place",
         ) from error  # fmt: skip
-    return Evidence(out, told)
 
 
 def draw_evidence(page: Image.Image, told: ToldClaim, scale: float, look: Look) -> Image.Image:

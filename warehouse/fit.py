@@ -19,7 +19,7 @@ from .checks import CheckSettings, judge_setup
 from .checks.cautions import find_cautions
 from .checks.registry import value_words
 from .checks.settle import settle
-from .checks.setup import Setup, hub_of, part_as_written
+from .checks.setup import Setup, hub_of, named_by, part_as_seen, part_as_written
 from .gears import gearing
 
 
@@ -140,7 +140,8 @@ def _find_state(
 def _find_candidates(build: Build, placed: Placed, parts: PartsSource) -> tuple[Part, ...]:
     entry, slot = placed.entry, placed.slot
     if isinstance(entry, WrittenPart):
-        return (part_as_written(slot, entry.written, entry.limits, build.file or build.name),)
+        part = part_as_written(slot, entry.written, entry.limits, build.file or build.name)
+        return (part_as_seen(part, slot, entry.seen) if entry.seen else part,)
     if isinstance(entry, PhotoRef):
         raise CallError(
             Reason.BAD_CALL,
@@ -156,14 +157,15 @@ def _find_code(build: Build, placed: Placed, entry: CodeRef, parts: PartsSource)
     kinds = (PartKind.CHAINRING, PartKind.CRANKSET) if placed.slot is Slot.RINGS else (placed.slot.kind,)
     for kind in kinds:
         if found := parts.find_parts(entry.written, kind):
-            return found
+            return tuple(named_by(part, entry.seen) for part in found) if entry.seen else found
     elsewhere = parts.find_parts(entry.written)
     if elsewhere:
         message = f"{entry.written} is a {elsewhere[0].kind.replace('_', ' ')}, not a {placed.slot.words}"
         advice = "name it under its own kind, or name another part here"
     else:
         near = parts.near_codes(entry.written)
-        message = f'no {placed.slot.words} with the code "{entry.written}" is known'
+        by_photo = f", read from {entry.seen.document}," if entry.seen else ""
+        message = f'no {placed.slot.words} with the code "{entry.written}"{by_photo} is known'
         advice = f"did you mean {' or '.join(near)}? Otherwise " if near else ""
         advice += "check the spelling, read a document that covers the part, or write the part out in the build"
     raise CallError(Reason.UNKNOWN_CODE, message, file=build.file, where=placed.where, advice=advice)
@@ -258,12 +260,27 @@ def _only_versions(build: Build, state: _State) -> list[str]:
     return notes
 
 
+def _seen_on_photos(build: Build) -> list[str]:
+    """A note for each part that the build names by a photo."""
+    notes = []
+    for placed in build.wished_parts().values():
+        if isinstance(placed.entry, PhotoRef) or not (seen := placed.entry.seen):
+            continue
+        sure = f"{min(0.99, seen.confidence or 0.0):.0%}"
+        notes.append(
+            f"{placed.where}: {seen.document} is taken to say {seen.snippet.removeprefix('stamped: ')} ({sure} sure); "
+            "compare it with the part before you buy anything"
+        )
+    return notes
+
+
 def _notes(build: Build, state: _State) -> list[str]:
     notes = []
     if state.cut:
         judged = len(state.setups)
         notes.append(f"{judged} of {judged + state.cut} combinations of variants were judged; name the variants")
     notes.extend(_only_versions(build, state))
+    notes.extend(_seen_on_photos(build))
     extender = state.candidates.get(Slot.HANGER_EXTENDER, ())
     if any("capacity_change" not in part.limits for part in extender):
         notes.append("the hanger extender states no capacity_change; it is taken to leave the capacity as it is")

@@ -10,14 +10,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..schema.errors import CogledgerError, Fault, StoreError
+from .photos import PhotoReader, find_known, stamp_as_json
 from .register import find_paths, find_reader_versions, note_path, write_reading
+from .stamps import find_part_photos, make_reading_id
 from .store import Store
 from .worker import Crew, read_one
 
 if TYPE_CHECKING:
-    from ..extract.records import Reading, Source
+    from ..extract.records import Reading, Source, StampReading
 
 _LOG = logging.getLogger(__name__)
+_PHOTOS_AT_ONCE = 8
+"""So many photos of parts are kept in one transaction."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,7 @@ class IngestReport:
     documents: list[DocumentResult] = field(default_factory=list)
     failures: list[Fault] = field(default_factory=list)
     failed_pages: list[Fault] = field(default_factory=list)
+    photos: list[StampReading] = field(default_factory=list)
     interrupted: bool = False
 
     def total(self, name: str) -> int:
@@ -90,6 +95,7 @@ class IngestReport:
             "documents": [document.as_json() for document in self.documents],
             "failures": [fault.as_json() for fault in self.failures],
             "failed_pages": [fault.as_json() for fault in self.failed_pages],
+            "photos": [stamp_as_json(reading) for reading in self.photos],
             "interrupted": self.interrupted,
         }  # fmt: skip
 
@@ -126,6 +132,8 @@ def ingest(
         report.interrupted = True
     finally:
         results.close()
+    if not report.interrupted:
+        _read_part_photos(store, sources, again, report, tell)
     report.documents.sort(key=lambda result: (result.document, result.sha256))
     return report
 
@@ -202,6 +210,30 @@ def _read_all(
             tell(Progress(source.name, 0, 0, done, len(waiting)))
     finally:
         crew.stop()
+
+
+def _read_part_photos(
+    store: Store, sources: Sequence[Source], again: bool, report: IngestReport, tell: OnProgress
+) -> None:
+    """Read the stamps on the photos of parts, after all documents, since they are weighed against the codes of these.
+
+    One that this version read before, by the same codes, is left as it is.
+    """
+    pictures = {source.sha256: source.path for source in sources if str(source.kind) == "image"}
+    if not pictures or not store.exists():
+        return
+    with store.reading() as connection:
+        parts = find_part_photos(connection)
+    reader = PhotoReader(store, find_known(store))
+    kept = {} if again else reader.find_kept()
+    due = [path for sha, path in pictures.items() if sha in parts and make_reading_id([sha]) not in kept]
+    try:
+        for start in range(0, len(due), _PHOTOS_AT_ONCE):
+            tell(Progress(due[start].name, 0, 0, start, len(due)))
+            report.photos += reader.read_each(due[start : start + _PHOTOS_AT_ONCE])
+    except KeyboardInterrupt:
+        report.interrupted = True
+    report.failures.extend(reader.failures)
 
 
 def _page_teller(source: Source, done: int, total: int, tell: OnProgress) -> Callable[[int, int], None]:

@@ -10,13 +10,14 @@ from ..schema.errors import CogledgerError
 from ..schema.limits import PartKind
 from ..schema.resolved import Part
 from .asking import AnyBuild, BatchLine, answer_build, answer_builds
-from .evidence import Evidence, make_evidence
+from .evidence import Evidence, StampEvidence, make_evidence
 from .ingest import IngestReport, OnProgress, ingest
 from .judge import Correction, confirm_claim, correct_claim, reject_claim
 from .lookup import StoreParts
-from .photos import StampReport, read_stamps
+from .photos import StampReport, list_photos, read_stamps
 from .register import ToldClaim
 from .search import ClaimFilter, list_claims, list_limits
+from .stamps import StampRow
 from .store import Store, StoreSettings, choose_folder
 
 if TYPE_CHECKING:
@@ -62,9 +63,9 @@ class Ledger:
         """Every claim that ``words`` fit: ``[c.as_json() for c in Ledger().claims(["KX71"])]``."""
         return list_claims(self._store, words, chosen)
 
-    def evidence(self, claim_id: str, out: Path | str) -> Evidence:
-        """Write the picture of the place a claim was read from: ``Ledger().evidence(claim_id, "page.png")``."""
-        return make_evidence(self._store, claim_id, Path(out))
+    def evidence(self, asked: str, out: Path | str) -> Evidence | StampEvidence:
+        """Write the picture behind a claim, or a reading of a photo: ``Ledger().evidence(claim_id, "page.png")``."""
+        return make_evidence(self._store, asked, Path(out))
 
     def confirm(self, claim_id: str, by: str | None = None, note: str | None = None) -> ToldClaim:
         """A person's word that a claim is right: ``Ledger().confirm(claim_id, note="seen on page 2")``."""
@@ -88,6 +89,10 @@ class Ledger:
     def stamp(self, photos: Sequence[Path | str], codes: Path | None = None, same_part: bool = False) -> StampReport:
         """Model code and tooth counts from photos: ``Ledger().stamp(["rear.jpg"]).as_json()``."""
         return read_stamps(self._store, [Path(photo) for photo in photos], codes, same_part)
+
+    def photos(self, words: Sequence[str] = ()) -> list[StampRow]:
+        """What the store keeps of photos of parts: ``[row.as_json() for row in Ledger().photos(["KX71"])]``."""
+        return list_photos(self._store, words)
 
     def fit(self, build: AnyBuild) -> FitAnswer:
         """Does this build fit? ``Ledger().fit("hill-bike.toml").verdict``; takes a path, a mapping or a Build."""

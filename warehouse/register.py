@@ -16,6 +16,7 @@ from ..schema.errors import CallError
 from ..schema.parts import code_key, variant_key
 from ..schema.reasons import Reason
 from .settled import insert_rows, settle, tidy_record
+from .stamps import note_part_photo
 from .store import Connection, rows_of
 
 if TYPE_CHECKING:
@@ -101,6 +102,7 @@ def write_reading(connection: Connection, reading: Reading, extension: str, read
          reading.seconds, read_at or datetime.now(UTC).replace(tzinfo=None)],
     )  # fmt: skip
     note_path(connection, source.sha256, source.name, str(source.path))
+    note_part_photo(connection, source.sha256, reading.part_photo)
     connection.execute("delete from kept.failed_pages where sha256 = ?", [source.sha256])
     faults = [fault.as_json() | {"sha256": source.sha256} for fault in reading.failed_pages]
     insert_rows(connection, "kept.failed_pages", _FAULT_COLUMNS, faults)

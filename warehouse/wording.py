@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from ..schema.claims import Claim, plain
 from ..schema.limits import LIMITS, Form
 from ..schema.resolved import LimitValue
@@ -61,3 +63,18 @@ def show_condition(value: Claim | LimitValue) -> str:
 
 def _shown(value: float | int | str) -> str:
     return value if isinstance(value, str) else str(plain(value))
+
+
+SURE_ENOUGH = 0.9
+"""Least confidence at which a photo stands for a part without asking back."""
+_SURE_WORDS = ((SURE_ENOUGH, "sure"), (0.7, "likely"), (0.5, "unsure"), (0.0, "very unsure"))
+
+
+def sure_words(confidence: float) -> str:
+    """How sure a reading of a photo is, in a word and as a number.
+
+    >>> sure_words(0.97), sure_words(0.62)
+    ('sure, 97%', 'unsure, 62%')
+    """
+    word = next(word for least, word in _SURE_WORDS if confidence >= least)
+    return f"{word}, {min(99, math.floor(100 * confidence + 1e-9))}%"

@@ -190,9 +190,8 @@ def test_photos_are_looked_for_beside_the_build(tmp_path):
     build = build_from_mapping({"now": {"rear_derailleur": "photo: rear.jpg"}}, tmp_path / "b.toml")
     photo = build.now[Slot.REAR_DERAILLEUR]
     assert photo == PhotoRef("photo: rear.jpg", tmp_path / "rear.jpg")
-    assert with_photos(build, lambda ref: f"read from {ref.path.name}").now[Slot.REAR_DERAILLEUR] == CodeRef(
-        "read from rear.jpg"
-    )
+    read = with_photos(build, lambda slot, ref, where: CodeRef(f"{where} {slot} {ref.path.name}"))
+    assert read.now[Slot.REAR_DERAILLEUR] == CodeRef("now.rear_derailleur rear_derailleur rear.jpg")
 
 
 def test_every_fault_is_named_with_its_place():

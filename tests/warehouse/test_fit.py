@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from cogledger.schema.answers import FitAnswer, Verdict
-from cogledger.schema.builds import build_from_mapping, with_photos
+from cogledger.schema.builds import CodeRef, build_from_mapping, with_photos
 from cogledger.schema.claims import State
 from cogledger.schema.errors import CallError
 from cogledger.schema.limits import LIMITS, PartKind
@@ -455,7 +455,7 @@ def test_photos_are_read_before_the_answer():
     build = build_from_mapping({"now": on_the_bike("photo:rear.jpg")}, Path("bikes/lane.toml"))
     with pytest.raises(CallError, match="photo"):
         fit_build(build, SHELF)
-    assert fit_build(with_photos(build, lambda photo: "HX7 M"), SHELF).verdict is Verdict.FITS
+    assert fit_build(with_photos(build, lambda slot, photo, where: CodeRef("HX7 M")), SHELF).verdict is Verdict.FITS
 
 
 def test_a_misfit_of_the_bike_as_it_is_does_not_count():

@@ -214,7 +214,9 @@ def test_a_folder_that_cannot_be_written(tmp_path: Path) -> None:
 def test_a_migration_that_fails_leaves_the_store_as_it_was(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     write_it(store)
     known = migrations.list_migrations()
-    bad = migrations.Migration(2, "0002_bad.sql", "create table kept.more (a int); select * from nowhere")
+    bad = migrations.Migration(
+        known[-1].number + 1, "9999_bad.sql", "create table kept.more (a int); select * from nowhere"
+    )
     monkeypatch.setattr(migrations, "list_migrations", lambda: (*known, bad))
     assert reason_of(lambda: read_it(store))[0] is Reason.STORE_BROKEN
     monkeypatch.setattr(migrations, "list_migrations", lambda: known)
@@ -224,7 +226,10 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(store: Store, monkeyp
 
 def test_an_older_store_is_brought_up_to_date_when_it_is_read(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     write_it(store)
-    step = migrations.Migration(2, "0002_more.sql", "create table kept.more (a int); insert into kept.more values (5)")
+    newest = migrations.newest_number()
+    step = migrations.Migration(
+        newest + 1, "9999_more.sql", "create table kept.more (a int); insert into kept.more values (5)"
+    )
     known = (*migrations.list_migrations(), step)
     monkeypatch.setattr(migrations, "list_migrations", lambda: known)
     for _ in range(2):

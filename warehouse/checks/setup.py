@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ...schema.builds import Bike, Slot
 from ...schema.claims import plain
@@ -79,6 +79,30 @@ def part_as_written(slot: Slot, written: str, limits: tuple[LimitValue, ...], do
 
     resolved = {value.limit: (said_by_build(value, snippet(value), document),) for value in limits}
     return Part(slot.kind, f"{slot.words} as written", limits=resolved)
+
+
+def part_as_seen(part: Part, slot: Slot, seen: SourceRef) -> Part:
+    """A part as written, of which a photo says what is written: as sure as the photo, which is the source."""
+    limits = {
+        key: tuple(replace(limit, confidence=seen.confidence or 0.0, sources=(seen,)) for limit in stated)
+        for key, stated in part.limits.items()
+    }
+    return replace(part, code=f"{slot.words} on {seen.document}", limits=limits)
+
+
+def named_by(part: Part, seen: SourceRef) -> Part:
+    """A part of the store that a photo names: no limit is surer than the photo, which stands among the sources.
+
+    What documents state against a limit stays as sure as it was, so that no doubt is lost.
+    """
+    sure = seen.confidence or 0.0
+    limits = {
+        key: tuple(
+            replace(limit, confidence=min(limit.confidence, sure), sources=(*limit.sources, seen)) for limit in stated
+        )
+        for key, stated in part.limits.items()
+    }
+    return replace(part, limits=limits)
 
 
 def hub_of(bike: Bike, now: Mapping[Slot, object]) -> str | None:
