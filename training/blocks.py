@@ -21,7 +21,7 @@ CAP_PX = 32
 
 @dataclass(frozen=True)
 class FlatLine:
-    """A line on its block: points along the middle of its letters from first to last (n × 2), and height of capitals."""
+    """A line on its block: points along the middle of its letters (n × 2), and height of capitals."""
 
     words: Words
     points: np.ndarray
@@ -51,7 +51,7 @@ def draw_marked_block(
         if index and rng.random() < 0.12:
             font, style = fonts[int(rng.integers(len(fonts)))], random_style(rng)
         share = 1.0 if line.role == "code" else float(rng.uniform(0.55, 1.15))
-        masks.append(_line_mask(rng, line.shown, font, style, CAP_PX * share, how) + (CAP_PX * share,))
+        masks.append((*_line_mask(rng, line.shown, font, style, CAP_PX * share, how), CAP_PX * share))
     mask, places = _stacked(rng, masks)
     bend = 0.0
     if rng.random() < 0.16 and mask.shape[1] > 2.5 * CAP_PX:

@@ -12,9 +12,11 @@ import numpy as np
 from .backdrop import draw_backdrop
 from .camera import take
 from .feed import Field
+from .light import shade
 from .marks import PROCESSES
+from .parts import draw_part
 from .product import ALPHABET, CUT_HEIGHT_PX, LineBox, cut_level
-from .scenes import Photo, Shown, draw_patch
+from .scenes import Photo, Shown, bare_canvas, draw_patch
 
 WIDTH_PX = 384
 LONGEST = 30
@@ -68,8 +70,8 @@ def as_sample(pixels: np.ndarray, label: str, cap: float, process: int) -> dict[
 
 def draw_cuts(rng: np.random.Generator, fonts: Sequence[Path]) -> list[dict[str, Any]]:
     """The samples of one photo: each of its lines, now and then upside down or beside any text, read as nothing."""
-    if rng.random() < 0.05:
-        return [_textless(rng)]
+    if rng.random() < 0.015:
+        return _textless(rng)
     photo = draw_patch(rng, fonts)
     process = PROCESSES.index(photo.process)
     samples = []
@@ -99,11 +101,22 @@ def _turnable(label: str) -> bool:
     return sum(sign in _EITHER_WAY for sign in label) > 0.7 * len(label)
 
 
-def _textless(rng: np.random.Generator) -> dict[str, Any]:
-    pixels = take(rng, draw_backdrop(rng, 160, 240), float(rng.uniform(0, 1.5)))
-    height = float(np.exp(rng.uniform(np.log(12), np.log(60))))
-    box = LineBox(
-        float(rng.uniform(60, 180)), float(rng.uniform(40, 120)), height * float(rng.uniform(1.5, 6)), height,
-        float(rng.uniform(0, 360)), 1.0,
-    )  # fmt: skip
-    return as_sample(cut_level(pixels, box, CUT_HEIGHT_PX), "", height * 0.6, -1)
+def _textless(rng: np.random.Generator) -> list[dict[str, Any]]:
+    """Cuts of clutter, edges, screws and grain."""
+    side = 320
+    scene = draw_backdrop(rng, side, side)
+    if rng.random() < 0.6:
+        part = draw_part(rng, side, side)
+        plain = bare_canvas(rng, side, side, np.ones(3), 20.0)
+        lit = shade(rng, plain.height + part.height_map, plain.albedo * part.albedo, plain.gloss, 20.0)
+        scene = part.mask[:, :, None] * lit + (1 - part.mask[:, :, None]) * scene
+    pixels = take(rng, scene.astype(np.float32), float(rng.uniform(0, 1.5)))
+    samples = []
+    for _ in range(10):
+        height = float(np.exp(rng.uniform(np.log(12), np.log(70))))
+        box = LineBox(
+            *(float(v) for v in rng.uniform(40, side - 40, 2)), height * float(rng.uniform(1.5, 6)), height,
+            float(rng.uniform(0, 360)), 1.0,
+        )  # fmt: skip
+        samples.append(as_sample(cut_level(pixels, box, CUT_HEIGHT_PX), "", height * 0.6, -1))
+    return samples

@@ -67,25 +67,23 @@ class Feed:
             self._free.put(slot)
         return got
 
-    def ready(self) -> bool:
-        """Whether at least one sample waits."""
-        return not self._full.empty()
-
-    def close(self) -> None:
-        """End the processes and give the memory back."""
+    def stop(self) -> None:
+        """End the processes."""
         for process in self._processes:
             process.terminate()
         for process in self._processes:
             process.join()
+
+    def close(self) -> None:
+        """End the processes and give the memory back."""
+        self.stop()
         self._arrays = {}
         for memory in self._memory:
             memory.close()
             memory.unlink()
 
 
-def _views(
-    memory: Sequence[shared_memory.SharedMemory], fields: Sequence[Field], slots: int
-) -> dict[str, np.ndarray]:
+def _views(memory: Sequence[shared_memory.SharedMemory], fields: Sequence[Field], slots: int) -> dict[str, np.ndarray]:
     return {
         field.name: np.ndarray((slots, *field.shape), field.kind, each.buf)
         for field, each in zip(fields, memory, strict=True)

@@ -45,7 +45,7 @@ def _lamp(rng: np.random.Generator, rows: int, columns: int) -> tuple[np.ndarray
     """Unit vectors towards the lamp at each pixel; near lamps make them differ over the picture."""
     azimuth, elevation = float(rng.uniform(0, 2 * np.pi)), float(np.radians(rng.uniform(15, 80)))
     far = float(np.exp(rng.uniform(np.log(0.8), np.log(12)))) * max(rows, columns)
-    x0, y0 = far * np.cos(elevation) * np.cos(azimuth), far * np.cos(elevation) * np.sin(azimuth)
+    x0, y0 = (float(far * np.cos(elevation) * way) for way in (np.cos(azimuth), np.sin(azimuth)))
     x = (x0 + columns / 2 - np.arange(columns, dtype=np.float32))[None, :]
     y = (y0 + rows / 2 - np.arange(rows, dtype=np.float32))[:, None]
     z = np.float32(far * np.sin(elevation))
@@ -57,6 +57,6 @@ def _mirrored(rng: np.random.Generator, nx: np.ndarray, ny: np.ndarray, gloss: n
     """The brightness of what the surface mirrors, 0–1."""
     total = np.zeros_like(nx)
     for _ in range(2):
-        fx, fy = rng.normal(0, 3.5, 2)
+        fx, fy = (float(v) for v in rng.normal(0, 3.5, 2))
         total += np.sin(fx * nx + fy * ny + float(rng.uniform(0, 2 * np.pi))).astype(np.float32)
     return np.clip(0.5 + 0.28 * total * np.clip(gloss, 0, 1.5), 0, 1)

@@ -44,7 +44,9 @@ def draw_code(rng: np.random.Generator) -> str:
             signs.append(kind)
             continue
         confused = rng.random() < 0.3
-        pool = [s for s in CONFUSED if (s.isdigit() if kind == "9" else s.isalpha())] if confused and kind != "?" else []
+        pool = (
+            [s for s in CONFUSED if (s.isdigit() if kind == "9" else s.isalpha())] if confused and kind != "?" else []
+        )
         signs.append(str(rng.choice(pool)) if pool else draw_sign(rng, kind))
     return "".join(signs)
 

@@ -64,9 +64,7 @@ def _ground_like(rng: np.random.Generator, base: np.ndarray, contrast: float) ->
     return np.clip(colour, 0, 1).astype(np.float32)
 
 
-def draw_mark(
-    rng: np.random.Generator, mask: np.ndarray, cap: float, process: str, base: np.ndarray
-) -> Mark:
+def draw_mark(rng: np.random.Generator, mask: np.ndarray, cap: float, process: str, base: np.ndarray) -> Mark:
     """Letters 0–1 of capitals ``cap`` pixels high, by a process, on a ground of colour ``base``."""
     mask = mask.astype(np.float32)
     zero, one = np.zeros_like(mask), np.ones_like(mask)

@@ -30,6 +30,7 @@ from .fonts import find_fonts
 from .lines import LETTERS, Words, draw_code, draw_lot, draw_name, draw_teeth, draw_words
 from .marks import PROCESSES
 from .parts import draw_part, flat_places
+from .places import Place, straight
 from .scenes import Canvas, Shown, bare_canvas, lay, light, placement, shown_line, spoil, visibility
 
 SIZES = ((1512, 2016), (1200, 1600), (1368, 1824), (1080, 1920), (1800, 2400), (2268, 3024))
@@ -156,8 +157,8 @@ def draw_photo(
     plain = bare_canvas(rng, rows, columns, np.ones(3), cap)
     tint = np.float32(base / np.maximum(0.03, part.albedo[part.mask > 0.9].mean(axis=0)))
     canvas = Canvas(plain.height + part.height_map, np.clip(plain.albedo * part.albedo * tint, 0, 1), plain.gloss)
-    places = flat_places(part, rng) or [(columns / 2, rows / 2, 0.0, columns / 2, rows / 4)]
-    x, y, angle, length, height = (float(v) for v in places[int(rng.integers(min(3, len(places))))][:5])
+    places = flat_places(part, rng) or [Place(columns / 2, rows / 2, 0.0, columns / 2, rows / 4)]
+    x, y, angle, length, height = (float(v) for v in straight(places[int(rng.integers(min(3, len(places))))])[:5])
     high, wide = block.mark.height.shape
     cap = max(4.0, min(cap, 1.2 * CAP_PX * length / wide, 1.4 * CAP_PX * height / high))
     turned = angle + float(rng.choice((0, 180))) + float(rng.normal(0, 5))

@@ -23,7 +23,7 @@ from .product import LineBox
 from .textures import draw_surface
 
 CAPITALS_SHARE = 0.6
-LEAST_VISIBLE = 0.8
+LEAST_VISIBLE = 1.0
 """Lines that stand out less are not asked for: nobody could read them."""
 
 
@@ -63,7 +63,8 @@ def light(rng: np.random.Generator, bare: Canvas, marked: Canvas, size: float) -
     again.bit_generator.state = rng.bit_generator.state
     lit = shade(rng, marked.height, marked.albedo, marked.gloss, size)
     plain = shade(again, bare.height, bare.albedo, bare.gloss, size)
-    return lit, np.abs(np.clip(lit, 0, 1.1) - np.clip(plain, 0, 1.1)).max(axis=2)
+    gone = cv2.absdiff(np.clip(lit, 0, 1.1), np.clip(plain, 0, 1.1))
+    return lit, np.maximum(np.maximum(gone[:, :, 0], gone[:, :, 1]), gone[:, :, 2])
 
 
 def visibility(line: Shown, lit: np.ndarray, change: np.ndarray) -> float:
@@ -78,7 +79,7 @@ def visibility(line: Shown, lit: np.ndarray, change: np.ndarray) -> float:
     cv2.fillPoly(inside, [(line.box.outline() - (x0, y0)).astype(np.int32)], 1)
     if not inside.any():
         return 0.0
-    grey = lit[y0:y1, x0:x1].mean(axis=2)
+    grey = cv2.cvtColor(lit[y0:y1, x0:x1], cv2.COLOR_RGB2GRAY)
     own = change[y0:y1, x0:x1]
     quiet = inside & (own < 0.25 * float(own[inside > 0].max())).astype(np.uint8)
     fine = grey - cv2.GaussianBlur(grey, (0, 0), max(1.0, 0.2 * line.box.height))
@@ -106,7 +107,12 @@ def lay(canvas: Canvas, block: Block, matrix: np.ndarray, scale: float) -> None:
     def warped(values: np.ndarray, ground: float) -> np.ndarray:
         smooth = cv2.GaussianBlur(values, (0, 0), blur) if blur > 0.3 else values
         return cv2.warpPerspective(
-            smooth, shift, (x1 - x0, y1 - y0), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=ground
+            smooth,
+            shift,
+            (x1 - x0, y1 - y0),
+            flags=cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=ground,
         )
 
     mark = block.mark
@@ -216,6 +222,7 @@ def _edges(rng: np.random.Generator, rows: int, columns: int, size: float) -> np
             out = side - (columns / 2, rows / 2)
             out = out / max(1e-6, float(np.hypot(*out)))
             reach = float(rng.uniform(0.35, 0.6)) * max(rows, columns)
+            out = (float(out[0]), float(out[1]))
             x = np.arange(columns, dtype=np.float32)[None, :] - columns / 2
             y = np.arange(rows, dtype=np.float32)[:, None] - rows / 2
             mask[(x * out[0] + y * out[1]) > reach] = 1
@@ -229,7 +236,7 @@ def spoil(rng: np.random.Generator, picture: np.ndarray, size: float) -> np.ndar
     """Glare and shadows that fall over a lit surface."""
     rows, columns = picture.shape[:2]
     if rng.random() < 0.15:
-        x, y = rng.uniform(0, 1, 2) * (columns, rows)
+        x, y = (float(v) for v in rng.uniform(0, 1, 2) * (columns, rows))
         wide = float(rng.uniform(0.5, 4.0)) * size
         gx = np.exp(-(((np.arange(columns, dtype=np.float32) - x) / wide) ** 2))[None, :]
         gy = np.exp(-(((np.arange(rows, dtype=np.float32) - y) / (wide * float(rng.uniform(0.3, 1)))) ** 2))[:, None]
@@ -244,8 +251,8 @@ def spoil(rng: np.random.Generator, picture: np.ndarray, size: float) -> np.ndar
 
 
 def draw_patch(rng: np.random.Generator, fonts: Sequence[Path], words: Sequence[Words] | None = None) -> Photo:
-    """One block from near: capitals 7 to 60 pixels high on the photo, at any angle."""
-    cap = float(np.exp(rng.uniform(np.log(7), np.log(52))))
+    """One block from near: capitals 7 to 42 pixels high on the photo, at any angle."""
+    cap = float(np.exp(rng.uniform(np.log(7), np.log(42))))
     twice = 2 if cap < 22 else 1
     angle = float(rng.uniform(0, 360))
     base = draw_part_colour(rng)

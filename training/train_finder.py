@@ -10,10 +10,13 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
+import threading
 import time
 from functools import partial
 from pathlib import Path
 
+import numpy as np
 import torch
 from torch import Tensor, nn
 
@@ -85,6 +88,30 @@ def judge(net: nn.Module, held: dict[str, Tensor]) -> dict[str, float]:
     return {"recall": hit / true, "precision": hit / max(1.0, said), "turned": turned / true, "height": height / true}
 
 
+class Kept:
+    """Windows in the accelerator's memory; the oldest give way."""
+
+    def __init__(self, most: int, device: str) -> None:
+        self.arrays = {
+            f.name: torch.zeros((most, *f.shape), dtype=getattr(torch, f.kind), device=device) for f in FIELDS
+        }
+        self.total, self.most, self.device = 0, most, device
+
+    def add(self, samples: dict[str, np.ndarray]) -> None:
+        """Keep more samples."""
+        size = len(samples["core"])
+        where = torch.arange(self.total, self.total + size, device=self.device) % self.most
+        for name, array in samples.items():
+            self.arrays[name][where] = torch.from_numpy(array).to(self.device)
+        self.total += size
+
+
+def _fill(kept: Kept, feed: Feed) -> None:
+    """Take what is drawn, for ever."""
+    while True:
+        kept.add(feed.take(16))
+
+
 def main() -> None:
     """Train until the time is up."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -107,7 +134,9 @@ def main() -> None:
     others.close()
     print(f"judging set after {time.monotonic() - begun:.0f} s", flush=True)
     feed = Feed(partial(draw_windows, fonts=find_fonts(args.fonts, False)), FIELDS, args.workers, args.seed, 256)
-    kept = {f.name: torch.zeros((args.keep, *f.shape), dtype=getattr(torch, f.kind), device=device) for f in FIELDS}
+    kept = Kept(args.keep, device)
+    kept.add(feed.take(2 * args.batch))
+    threading.Thread(target=_fill, args=(kept, feed), daemon=True).start()
     net = LineNet().to(device)
     if args.start:
         net.load_state_dict(torch.load(args.start, map_location=device))
@@ -115,21 +144,15 @@ def main() -> None:
         net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.997), use_buffers=True
     )
     tune = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=0.02)
-    step, total, told = 0, 0, 0.0
+    step, told = 0, 0.0
     first = time.monotonic()
     while (now := time.monotonic() - begun) < args.seconds:
-        while feed.ready() or total < 4 * args.batch:
-            more = feed.take(16)
-            where = torch.arange(total, total + 16, device=device) % args.keep
-            for name, array in more.items():
-                kept[name][where] = torch.from_numpy(array).to(device)
-            total += 16
         done = (time.monotonic() - first) / max(1.0, args.seconds - (first - begun))
         rate = args.rate * min(1.0, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * min(1.0, done))) + 1e-6
         for group in tune.param_groups:
             group["lr"] = rate
-        pick = torch.randint(min(total, args.keep), (args.batch,), device=device)
-        batch = {name: array[pick] for name, array in kept.items()}
+        pick = torch.randint(min(kept.total, args.keep), (args.batch,), device=device)
+        batch = {name: array[pick] for name, array in kept.arrays.items()}
         with torch.autocast("cuda", torch.bfloat16, enabled=device == "cuda"):
             maps = net(changed(as_input(batch["pixels"])))
         loss, parts = loss_of(maps, batch)
@@ -142,13 +165,14 @@ def main() -> None:
         if now - told > 45:
             told = now
             figures = {name: round(value, 4) for name, value in {**parts, **judge(smooth.module, held)}.items()}
-            print(f"{now:5.0f} s  step {step}  drawn {total}  {figures}", flush=True)
-    feed.close()
-    figures = {**judge(smooth.module, held), "steps": step, "drawn": total, "seed": args.seed}
+            print(f"{now:5.0f} s  step {step}  drawn {kept.total}  {figures}", flush=True)
+    figures = {**judge(smooth.module, held), "steps": step, "drawn": kept.total, "seed": args.seed}
     args.out.mkdir(parents=True, exist_ok=True)
     torch.save(smooth.module.state_dict(), args.out / "finder.pt")
     (args.out / "finder.json").write_text(json.dumps(figures, indent=1))
-    print(json.dumps(figures))
+    print(json.dumps(figures), flush=True)
+    feed.stop()
+    os._exit(0)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,8 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
+import threading
 import time
 from functools import partial
 from pathlib import Path
@@ -124,6 +126,12 @@ def greedy(best: np.ndarray) -> list[int]:
     return kept
 
 
+def _fill(kept: Kept, feed: Feed) -> None:
+    """Take what is drawn, for ever."""
+    while True:
+        kept.add(feed.take(128))
+
+
 def main() -> None:
     """Train until the time is up."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -147,6 +155,9 @@ def main() -> None:
     print(f"judging set of {args.judged} after {time.monotonic() - begun:.0f} s", flush=True)
     feed = Feed(partial(draw_cuts, fonts=find_fonts(args.fonts, False)), FIELDS, args.workers, args.seed, 2048)
     kept = Kept(args.keep, device)
+    kept.add(feed.take(4 * args.batch))
+    filled = threading.Thread(target=_fill, args=(kept, feed), daemon=True)
+    filled.start()
     net = SignNet().to(device)
     if args.start:
         net.load_state_dict(torch.load(args.start, map_location=device))
@@ -158,8 +169,6 @@ def main() -> None:
     step, told = 0, 0.0
     first = time.monotonic()
     while (now := time.monotonic() - begun) < args.seconds:
-        while feed.ready() or kept.total < 4 * args.batch:
-            kept.add(feed.take(256))
         done = (time.monotonic() - first) / max(1.0, args.seconds - (first - begun))
         rate = args.rate * min(1.0, (step + 1) / 300) * (0.5 + 0.5 * math.cos(math.pi * min(1.0, done))) + 1e-6
         for group in tune.param_groups:
@@ -177,13 +186,17 @@ def main() -> None:
         if now - told > 45:
             told = now
             figures = judge(smooth.module, held)
-            print(f"{now:5.0f} s  step {step}  drawn {kept.total}  loss {loss.item():.3f}  exact {figures['all']:.4f}", flush=True)
-    feed.close()
+            print(
+                f"{now:5.0f} s  step {step}  drawn {kept.total}  loss {loss.item():.3f}  exact {figures['all']:.4f}",
+                flush=True,
+            )
     figures = {**judge(smooth.module, held), "steps": step, "drawn": kept.total, "seed": args.seed, "signs": ALPHABET}
     args.out.mkdir(parents=True, exist_ok=True)
     torch.save(smooth.module.state_dict(), args.out / "reader.pt")
     (args.out / "reader.json").write_text(json.dumps(figures, indent=1))
-    print(json.dumps(figures))
+    print(json.dumps(figures), flush=True)
+    feed.stop()
+    os._exit(0)
 
 
 if __name__ == "__main__":

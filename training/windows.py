@@ -16,8 +16,19 @@ from .camera import take
 from .colours import draw_part_colour
 from .feed import Field
 from .parts import draw_part, flat_places
+from .places import Place, straight
 from .scenes import (
-    LEAST_VISIBLE, Canvas, Photo, Shown, bare_canvas, lay, light, placement, shown_line, spoil, visibility,
+    LEAST_VISIBLE,
+    Canvas,
+    Photo,
+    Shown,
+    bare_canvas,
+    lay,
+    light,
+    placement,
+    shown_line,
+    spoil,
+    visibility,
 )  # fmt: skip
 
 SIDE_PX = 512
@@ -39,7 +50,15 @@ def draw_window(rng: np.random.Generator, fonts: Sequence[Path], side: int = SID
     if near:
         canvas = bare_canvas(rng, side, side, base, cap)
         mask = np.ones((side, side), np.float32)
-        places = [(side * rng.uniform(0.2, 0.8), side * rng.uniform(0.2, 0.8), rng.uniform(0, 360), side, side)]
+        places = [
+            Place(
+                side * float(rng.uniform(0.2, 0.8)),
+                side * float(rng.uniform(0.2, 0.8)),
+                float(rng.uniform(0, 360)),
+                side,
+                side,
+            )
+        ]
     else:
         part = draw_part(rng, side, side)
         canvas = bare_canvas(rng, side, side, np.ones(3), max(cap, 14))
@@ -67,13 +86,13 @@ def draw_window(rng: np.random.Generator, fonts: Sequence[Path], side: int = SID
 
 def _lay_blocks(
     rng: np.random.Generator, fonts: Sequence[Path], canvas: Canvas, base: np.ndarray,
-    places: Sequence[tuple[float, float, float, float, float]], cap: float,
+    places: Sequence[Place], cap: float,
 ) -> list[Shown]:  # fmt: skip
     """One to three blocks on free places, the next ones in other sizes."""
     lines: list[Shown] = []
     taken = np.zeros(canvas.height.shape, np.uint8)
     for place in list(places)[: int(rng.choice((1, 2, 3), p=(0.55, 0.3, 0.15)))]:
-        x, y, angle, length, height = (float(v) for v in place[:5])
+        x, y, angle, length, height = (float(v) for v in straight(place)[:5])
         block = draw_marked_block(rng, fonts, base)
         high, wide = block.mark.height.shape
         size = min(cap, CAP_PX * max(0.15, 1.15 * length / wide), CAP_PX * max(0.15, 1.4 * height / high))
