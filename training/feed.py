@@ -6,9 +6,15 @@ import multiprocessing as mp
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from multiprocessing import shared_memory
+from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+
+Draw = Callable[[np.random.Generator, Sequence[Path]], list[dict[str, Any]]]
+FONTS_EACH = 130
+"""A process draws with so many of the fonts: it keeps what it has worked out about each."""
 
 
 @dataclass(frozen=True)
@@ -28,16 +34,16 @@ class Feed:
     """Processes that call ``draw(rng)`` for ever; each call yields samples, dictionaries of arrays by field name."""
 
     def __init__(
-        self, draw: Callable[[np.random.Generator], list[dict[str, Any]]], fields: Sequence[Field], workers: int,
-        seed: int, slots: int = 1024,
-    ) -> None:  # fmt: skip
+        self, draw: Draw, fonts: Sequence[Path], fields: Sequence[Field], workers: int, seed: int, slots: int = 1024
+    ) -> None:
         self._fields = tuple(fields)
         self._memory = [shared_memory.SharedMemory(create=True, size=field.size(slots)) for field in fields]
         self._arrays = _views(self._memory, self._fields, slots)
         context = mp.get_context("fork")
         self._free, self._full = context.SimpleQueue(), context.SimpleQueue()
         self._processes = [
-            context.Process(target=self._work, args=(draw, seed, number), daemon=True) for number in range(workers)
+            context.Process(target=self._work, args=(draw, fonts, seed, number), daemon=True)
+            for number in range(workers)
         ]
         self._slots = slots
         for process in self._processes:
@@ -45,13 +51,14 @@ class Feed:
         for slot in range(slots):
             self._free.put(slot)
 
-    def _work(self, draw: Callable[[np.random.Generator], list[dict[str, Any]]], seed: int, number: int) -> None:
+    def _work(self, draw: Draw, fonts: Sequence[Path], seed: int, number: int) -> None:
         import cv2
 
         cv2.setNumThreads(1)
         rng = np.random.default_rng((seed, number))
+        own = [fonts[n] for n in rng.permutation(len(fonts))[:FONTS_EACH]]
         while True:
-            for sample in draw(rng):
+            for sample in draw(rng, own):
                 slot = self._free.get()
                 for field in self._fields:
                     self._arrays[field.name][slot] = sample[field.name]

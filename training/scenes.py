@@ -159,8 +159,8 @@ def _turned(angle: float) -> np.ndarray:
 def shown_line(line: FlatLine, matrix: np.ndarray) -> Shown:
     """Where a line of a block stands on the canvas."""
     points = project(matrix, line.points)
-    upper = project(matrix, line.points - (0, line.cap / 2))
-    lower = project(matrix, line.points + (0, line.cap / 2))
+    upper = project(matrix, line.points - np.array([0, line.cap / 2]))
+    lower = project(matrix, line.points + np.array([0, line.cap / 2]))
     chord = points[-1] - points[0]
     length = float(np.hypot(*chord))
     along = chord / max(1e-6, length)

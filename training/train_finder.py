@@ -13,7 +13,6 @@ import math
 import os
 import threading
 import time
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -129,11 +128,11 @@ def main() -> None:
     begun = time.monotonic()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(args.seed)
-    others = Feed(partial(draw_windows, fonts=find_fonts(args.fonts, True)), FIELDS, args.workers, args.seed + 1000, 64)
+    others = Feed(draw_windows, find_fonts(args.fonts, True), FIELDS, args.workers, args.seed + 1000, 64)
     held = {name: torch.from_numpy(array).to(device) for name, array in others.take(args.judged).items()}
     others.close()
     print(f"judging set after {time.monotonic() - begun:.0f} s", flush=True)
-    feed = Feed(partial(draw_windows, fonts=find_fonts(args.fonts, False)), FIELDS, args.workers, args.seed, 256)
+    feed = Feed(draw_windows, find_fonts(args.fonts, False), FIELDS, args.workers, args.seed, 256)
     kept = Kept(args.keep, device)
     kept.add(feed.take(2 * args.batch))
     threading.Thread(target=_fill, args=(kept, feed), daemon=True).start()

@@ -2,8 +2,8 @@
 
     python -m training.train_reader --fonts DIR --out DIR [--seconds 500] [--workers 8] [--seed 1] [--start FILE]
 
-Every drawn cut is kept in the accelerator's memory and met several times, each time changed a little. The judging set has
-fonts that the training never sees. Writes ``reader.pt`` (smoothed weights) and ``reader.json`` (figures).
+Every drawn cut is kept in the accelerator's memory and met several times, each time changed a little. The judging set
+has fonts that the training never sees. Writes ``reader.pt`` (smoothed weights) and ``reader.json`` (figures).
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import math
 import os
 import threading
 import time
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -88,8 +87,7 @@ def changed(x: Tensor) -> Tensor:
     cy = torch.rand(count, 1, 1, 1, device=device) * CUT_HEIGHT_PX
     cx = torch.rand(count, 1, 1, 1, device=device) * 240
     blob = torch.exp(-(((across - cy) / size) ** 2 + ((along - cx) / size) ** 2))
-    x = x + some(0.2) * torch.randn(count, 1, 1, 1, device=device) * blob
-    return x
+    return x + some(0.2) * torch.randn(count, 1, 1, 1, device=device) * blob
 
 
 def judge(net: nn.Module, held: dict[str, Tensor]) -> dict[str, float]:
@@ -122,8 +120,7 @@ def judge(net: nn.Module, held: dict[str, Tensor]) -> dict[str, float]:
 
 def greedy(best: np.ndarray) -> list[int]:
     """The best path's signs: repeats and blanks left out."""
-    kept = [int(n) for i, n in enumerate(best) if n and (i == 0 or n != best[i - 1])]
-    return kept
+    return [int(n) for i, n in enumerate(best) if n and (i == 0 or n != best[i - 1])]
 
 
 def _fill(kept: Kept, feed: Feed) -> None:
@@ -149,11 +146,11 @@ def main() -> None:
     begun = time.monotonic()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(args.seed)
-    others = Feed(partial(draw_cuts, fonts=find_fonts(args.fonts, True)), FIELDS, args.workers, args.seed + 1000, 512)
+    others = Feed(draw_cuts, find_fonts(args.fonts, True), FIELDS, args.workers, args.seed + 1000, 512)
     held = {name: torch.from_numpy(array).to(device) for name, array in others.take(args.judged).items()}
     others.close()
     print(f"judging set of {args.judged} after {time.monotonic() - begun:.0f} s", flush=True)
-    feed = Feed(partial(draw_cuts, fonts=find_fonts(args.fonts, False)), FIELDS, args.workers, args.seed, 2048)
+    feed = Feed(draw_cuts, find_fonts(args.fonts, False), FIELDS, args.workers, args.seed, 2048)
     kept = Kept(args.keep, device)
     kept.add(feed.take(4 * args.batch))
     filled = threading.Thread(target=_fill, args=(kept, feed), daemon=True)
