@@ -8,6 +8,7 @@ from typing import Any
 
 from ..schema.answers import CheckResult, FitAnswer, Verdict
 from ..schema.claims import plain
+from ..warehouse.wording import sure_words
 from .output import for_store, say, say_all, screen_width
 from .tables import lay_out, wrap
 
@@ -56,13 +57,17 @@ def _print_variants(answer: FitAnswer) -> None:
 
 
 def _print_way_to_page(answer: FitAnswer, store: Path | None) -> None:
-    """How to see the place in the document that the worst check rests on."""
+    """How to see the place in the document that the worst check rests on, and the photos that name parts."""
     for result in sorted(answer.checks, key=lambda result: _WORST_FIRST.index(result.verdict)):
         claim_id = next((source.claim_id for source in result.sources if source.claim_id), None)
         if claim_id:
             say(f"{_LEFT}to see the page behind the {result.check.replace('_', ' ')}:")
             say(f"{_LEFT}  cogledger evidence{for_store(store)} {claim_id} --out page.png")
-            return
+            break
+    photos = {s.reading_id: s.document for result in answer.checks for s in result.sources if s.reading_id}
+    for reading_id, name in photos.items():
+        say(f"{_LEFT}to see the stamp on {name}:")
+        say(f"{_LEFT}  cogledger evidence{for_store(store)} {reading_id} --out stamp.png")
 
 
 def _print_list(head: str, items: list[str] | tuple[str, ...]) -> None:
@@ -84,6 +89,8 @@ def _check_lines(result: CheckResult) -> Iterator[str]:
     for source in result.sources:
         page = f" p.{source.page}" if source.page else ""
         claim = f" [claim {source.claim_id}, {source.state}]" if source.claim_id else ""
+        if source.photo:
+            claim = f" [photo, {sure_words(source.confidence or 0.0)}]"
         snippet = f': "{source.snippet}"' if source.snippet else ""
         yield from wrap(f"{_DEEP}source: {source.document}{page}{snippet}{claim}", width, _DEEP + "  ")
     if result.sources and result.confidence is not None:

@@ -72,7 +72,8 @@ def _lines(told: dict[str, Any], ledger: Ledger | None, store: Path | None) -> I
     others = [c for c in told["candidates"] if (c["code"], c["variant"]) != (told["code"], told["variant"])]
     for other in others:
         known = "a known code" if other["known"] else "not a known code"
-        yield f"{'or' if told['code'] else 'perhaps'} {part_label(other['code'], other['variant'])}, {other['confidence']:.0%} ({known})"
+        word = "or" if told["code"] else "perhaps"
+        yield f"{word} {part_label(other['code'], other['variant'])}, {other['confidence']:.0%} ({known})"
     if others and told["confidence"] < SURE_ENOUGH:
         yield _COMPARE
     if told["advice"]:

@@ -53,7 +53,7 @@ class PhotoNamer:
             words = f"{_teeth_words(reading)} T"
             seen = _source(photo.path, words, reading.teeth_confidence or 0.0, reading)
             return WrittenPart(f"{photo.written} ({words})", teeth.limits, seen)
-        raise _unsure(slot, photo.path, reading, teeth, where)
+        raise _unsure(photo.path, reading, teeth, where)
 
     def _reading(self, path: Path) -> StampReading:
         """The photo's reading; one that is kept, unchanged and by the same codes, is not read again."""
@@ -135,7 +135,7 @@ def sure_teeth(slot: Slot, reading: StampReading) -> StampedTeeth | None:
         return StampedTeeth((LimitValue("cogs", low=counts[0], high=counts[1], unit="T"),))
     if slot in _RINGED and falling:
         return StampedTeeth((LimitValue("rings", values=counts, unit="T"),))
-    return StampedTeeth(trouble=f"it shows {words} T, which is no notation for a {slot.words}")
+    return StampedTeeth(trouble=f"it shows {words} T, which is no notation of {'rings' if slot in _RINGED else 'cogs'}")
 
 
 def _teeth_words(reading: StampReading) -> str:
@@ -160,7 +160,7 @@ def _source(path: Path, words: str, confidence: float, reading: StampReading) ->
     return SourceRef(None, path.name, None, snippet, photo=True, reading_id=reading.reading_id, confidence=confidence)
 
 
-def _unsure(slot: Slot, path: Path, reading: StampReading, teeth: StampedTeeth | None, where: str) -> DocumentError:
+def _unsure(path: Path, reading: StampReading, teeth: StampedTeeth | None, where: str) -> DocumentError:
     """The error for a photo that does not name the part, with what it may say."""
     if teeth and teeth.trouble:
         return DocumentError(Reason.UNSURE_STAMP, teeth.trouble, file=str(path), where=where)
@@ -169,6 +169,6 @@ def _unsure(slot: Slot, path: Path, reading: StampReading, teeth: StampedTeeth |
         listed = " or ".join(f"{part_label(c.code, c.variant)} ({c.confidence:.0%})" for c in likely)
         message = f"it may say {listed}, which is too unsure to answer by"
         return DocumentError(Reason.UNSURE_STAMP, message, file=str(path), where=where)
-    message = f"no model code of a {slot.words} can be read from it"
+    message = "no model code can be read from it"
     advice = reading.advice.rstrip(".") if reading.advice else None
     return DocumentError(Reason.UNSURE_STAMP, message, file=str(path), where=where, advice=advice)
