@@ -137,3 +137,91 @@ def test_a_picture_of_a_few_pixels(tmp_path):
     path = tmp_path / "dot.png"
     Image.new("RGB", (3, 3)).save(path)
     assert reason_for(path) is Reason.BROKEN_IMAGE
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("most", [photos.MOST_DETAIL, 80 * 120 // 4])
+def test_every_orientation_sets_the_picture_upright(tmp_path, orientation, most):
+    """Rows and columns by Exif 2.3, 4.6.4: what the 0th row and the 0th column of the stored picture show."""
+    upright = np.zeros((80, 120, 3), np.uint8)
+    upright[:40, :60], upright[:40, 60:], upright[40:, :60] = (255, 0, 0), (0, 255, 0), (0, 0, 255)
+    stored = {
+        1: upright, 2: upright[:, ::-1], 3: upright[::-1, ::-1], 4: upright[::-1], 5: upright.transpose(1, 0, 2),
+        6: np.rot90(upright, 1), 7: np.rot90(upright, 2).transpose(1, 0, 2), 8: np.rot90(upright, -1),
+    }[orientation]  # fmt: skip
+    path = tmp_path / "turned.jpg"
+    exif = Image.Exif()
+    exif[ORIENTATION] = orientation
+    Image.fromarray(np.ascontiguousarray(stored)).save(path, exif=exif, quality=95, subsampling=0)
+    pixels = photos.read_photo(path, most)
+    rows, columns = pixels.shape[:2]
+    assert (rows, columns) == ((80, 120) if most > 9600 else (40, 60))
+    corners = [pixels[rows // 5, columns // 5], pixels[rows // 5, -columns // 5], pixels[-rows // 5, columns // 5]]
+    assert [int(corner.argmax()) for corner in corners] == [0, 1, 2]
+    assert photos.read_size(path) == (120, 80)
+
+
+def test_a_damaged_exif_record_does_not_cost_the_photo(tmp_path):
+    path = tmp_path / "odd.jpg"
+    half_red().save(path, exif=b"Exif\x00\x00MM\x00*\xff\xff\xff\xff garbage")
+    assert photos.read_photo(path).shape == (80, 120, 3)
+    assert photos.read_size(path) == (120, 80)
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png", "webp", "tiff", "bmp", "heic"])
+def test_large_pictures_are_made_smaller_in_their_own_shape(tmp_path, suffix):
+    path = tmp_path / f"large.{suffix}"
+    big = half_red().resize((600, 400), Image.Resampling.NEAREST)
+    if suffix == "heic":
+        pillow_heif.from_pillow(big).save(path, quality=90)
+    else:
+        big.save(path)
+    pixels = photos.read_photo(path, 60_000)
+    assert pixels.shape == (200, 300, 3)
+    assert pixels[100, 50, 0] > 200 > 60 > pixels[100, 50, 2]
+    assert photos.read_size(path) == (600, 400)
+    assert photos.read_photo(path).shape == (400, 600, 3)
+
+
+@pytest.mark.parametrize("mode", ["I;16", "P", "1", "LA", "RGBA", "CMYK"])
+def test_large_pictures_of_every_mode(tmp_path, mode):
+    path = tmp_path / ("x.tiff" if mode == "CMYK" else "x.png")
+    if mode == "I;16":
+        Image.fromarray(np.full((400, 600), 0x8000, np.uint16)).save(path)
+    else:
+        half_red().resize((600, 400)).convert(mode).save(path)
+    pixels = photos.read_photo(path, 60_000)
+    assert pixels.shape == (200, 300, 3)
+    if mode == "I;16":
+        assert abs(int(pixels[5, 5, 0]) - 128) <= 1
+
+
+@pytest.mark.parametrize("suffix", ["gif", "webp", "png", "tiff"])
+def test_of_several_pictures_the_first_is_taken(tmp_path, suffix):
+    path = tmp_path / f"moving.{suffix}"
+    red, blue = Image.new("RGB", (60, 40), "red"), Image.new("RGB", (60, 40), "blue")
+    red.save(path, save_all=True, append_images=[blue, blue])
+    pixels = photos.read_photo(path)
+    assert pixels.shape == (40, 60, 3) and pixels[20, 30, 0] > 200 > 60 > pixels[20, 30, 2]
+
+
+def test_of_a_heif_sequence_the_main_picture_is_taken(tmp_path):
+    path = tmp_path / "burst.heic"
+    burst = pillow_heif.from_pillow(Image.new("RGB", (64, 48), "blue"))
+    burst.add_from_pillow(Image.new("RGB", (64, 48), "red"))
+    burst.save(path, primary_index=1)
+    pixels = photos.read_photo(path)
+    assert pixels.shape == (48, 64, 3) and pixels[20, 30, 0] > 200 > 60 > pixels[20, 30, 2]
+
+
+def test_a_film_is_no_photo(tmp_path):
+    path = tmp_path / "film.heic"
+    path.write_bytes(struct.pack(">I", 24) + b"ftyphevc" + b"\0" * 4 + b"hevcmsf1" + b"\0" * 200)
+    assert reason_for(path) is Reason.BROKEN_IMAGE
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names are POSIX")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    path = tmp_path / "pipe.jpg"
+    os.mkfifo(path)
+    assert reason_for(path) is Reason.NOT_READABLE
