@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import importlib
+import logging
 import re
 import shutil
 import subprocess
@@ -115,6 +116,7 @@ def _ready() -> None:
         importlib.import_module("fontTools.subset")
     except ImportError:
         raise FontsMissing("fontTools is missing: python -m pip install fonttools") from None
+    logging.getLogger("fontTools").setLevel(logging.ERROR)
 
 
 def _unpack(package: Package, work: Path) -> Iterator[Path]:
