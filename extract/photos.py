@@ -17,7 +17,7 @@ from ..schema.reasons import Reason
 
 MOST_PIXELS = 120_000_000
 """More pixels than any photo of a part needs; above it a small file may be made to fill the memory."""
-MOST_DETAIL = 24_000_000
+MOST_DETAIL = 16_000_000
 """Photos with more pixels are made smaller: what such cameras add beyond it is mostly noise."""
 
 _FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")
@@ -145,7 +145,11 @@ def _reduced(picture: Image.Image, most_pixels: int) -> Image.Image:
         picture = Image.fromarray(_eight_bits(np.asarray(picture)))
     elif picture.mode in ("1", "P"):
         picture = picture.convert("RGBA" if picture.has_transparency_data else "RGB")
-    return picture.resize(_fitting(picture.size, most_pixels), Image.Resampling.BOX)
+    size = _fitting(picture.size, most_pixels)
+    if picture.mode in ("RGBA", "LA"):  # band by band: whole, it would be copied once more
+        bands = [picture.getchannel(n).resize(size, Image.Resampling.BOX) for n in range(len(picture.getbands()))]
+        return Image.merge(picture.mode, bands)
+    return picture.resize(size, Image.Resampling.BOX)
 
 
 def _open_heif(path: Path) -> Image.Image:
