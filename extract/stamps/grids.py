@@ -34,9 +34,12 @@ class SignGrid:
 
 
 class SignReader(Protocol):
-    """Anything that reads signs off cuts. ``name`` says which reader it is, in lower case without blanks."""
+    """Anything that reads signs off cuts."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """Which reader it is, in lower case without blanks."""
+        ...
 
     def read(self, cuts: Sequence[np.ndarray]) -> list[SignGrid]:
         """Cuts (RGB, uint8, ``CUT_HEIGHT_PX`` high, any width) → one grid for each, in their order.

@@ -1,23 +1,28 @@
-"""Level cuts of possible lines → the words that a recogniser reads in them, several times under several lightings.
+"""Possible lines of a photo → cuts under several lightings → what the readers see in each, as looks.
 
-What reads is exchangeable: anything with the methods of ``Recogniser`` will do. The one here shows each cut to
-tesseract under several lightings, in two sizes and with two sets of language data, and returns every single reading,
-so that what follows can tell agreement from chance.
+All lines are glanced at first, both ways up; what seems to hold signs is then looked at again: cut wider, and with its
+signs set off from their ground.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import log
 
 import numpy as np
 
-from ..engines import tesseract
+from .decode import Line
+from .grids import CUT_HEIGHT_PX, SignReader
 from .linebox import LineBox
 from .rectify import LIGHTINGS, cut_level, find_contrast, upside_down
+from .spans import Glance
+from .tuning import DecodeTuning
 
-SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-/. "
+MOST_STUDIED = 6
+FURTHER_LIGHTINGS = ("dark", "relief")
+_LEAST_SURE_SIGN = 0.25
+_SURE_WAY, _MOST_TRUSTED = 0.95, 0.98
 
 
 @dataclass(frozen=True)
@@ -28,72 +33,77 @@ class Pose:
     flipped: bool
 
 
-@dataclass(frozen=True)
-class Look:
-    """What one look at a pose gave: words from left to right, and how sure the recogniser was of them (0 to 1)."""
-
-    words: tuple[str, ...]
-    confidence: float
-
-
-class Recogniser(Protocol):
-    """Reads the lines of one photo."""
-
-    def glance(self, pixels: np.ndarray, poses: Sequence[Pose]) -> list[tuple[Look, ...]]:
-        """A quick look at each of many poses."""
-        ...
-
-    def study(self, pixels: np.ndarray, poses: Sequence[Pose]) -> list[tuple[Look, ...]]:
-        """A thorough look at each of a few poses."""
-        ...
+def cut_colour(pixels: np.ndarray, pose: Pose, loose: float = 1.0) -> np.ndarray:
+    """The line as it is, ``CUT_HEIGHT_PX`` high; ``loose`` above 1 shows more of what stands around it."""
+    line = pose.line
+    more = (loose - 1.0) * line.height
+    shown = replace(line, height=line.height + more, length=line.length + more) if more else line
+    cut = cut_level(pixels, shown, CUT_HEIGHT_PX)
+    return upside_down(cut) if pose.flipped else cut
 
 
-@dataclass(frozen=True)
-class TesseractRecogniser:
-    """Reads cuts with tesseract; ``timeout_s`` is for all cuts of one call."""
-
-    timeout_s: float = 60.0
-
-    def glance(self, pixels: np.ndarray, poses: Sequence[Pose]) -> list[tuple[Look, ...]]:
-        """Two lightings, one size, English data."""
-        return self._read(pixels, poses, ("dark", "dark_dots"), (60,), ("eng",))
-
-    def study(self, pixels: np.ndarray, poses: Sequence[Pose]) -> list[tuple[Look, ...]]:
-        """Four lightings, two sizes, English and German data: sixteen looks at each."""
-        return self._read(pixels, poses, ("dark", "light", "relief", "dark_dots"), (44, 76), ("eng", "deu"))
-
-    def _read(
-        self,
-        pixels: np.ndarray,
-        poses: Sequence[Pose],
-        lightings: Sequence[str],
-        heights: Sequence[int],
-        languages: Sequence[str],
-    ) -> list[tuple[Look, ...]]:
-        images, owners = [], []
-        for index, pose in enumerate(poses):
-            for height in heights:
-                cut = cut_level(pixels, pose.line, height)
-                contrast = find_contrast(upside_down(cut) if pose.flipped else cut)
-                for name in lightings:
-                    images.append(LIGHTINGS[name](contrast))
-                    owners.append(index)
-        looks: list[list[Look]] = [[] for _ in poses]
-        for language in languages:
-            answers = tesseract.find_words_each(
-                images,
-                languages=[language],
-                psm=tesseract.ONE_LINE,
-                timeout_s=self.timeout_s,
-                whitelist=SIGNS,
-            )
-            for owner, words in zip(owners, answers, strict=True):
-                looks[owner].append(_as_look(words))
-        return [tuple(each) for each in looks]
+def cut_lit(cut: np.ndarray, lighting: str) -> np.ndarray:
+    """A colour cut under one of ``LIGHTINGS``, RGB."""
+    return np.repeat(LIGHTINGS[lighting](find_contrast(cut))[:, :, None], 3, axis=2)
 
 
-def _as_look(words: Sequence[tesseract.Word]) -> Look:
-    texts = tuple(text for text in (word.text.upper().strip("-/. ") for word in words) if text)
-    signs = sum(len(word.text) for word in words)
-    sure = sum(len(word.text) * word.confidence for word in words) / signs if signs else 0.0
-    return Look(texts, sure)
+def glance_at(pixels: np.ndarray, lines: Sequence[LineBox], readers: Sequence[SignReader]) -> dict[Pose, list[Glance]]:
+    """One look by each reader at each line, both ways up unless its box tells which way it reads."""
+    poses = [Pose(line, flipped) for line in lines for flipped in (False, True) if not flipped or line.way < _SURE_WAY]
+    return _looks(poses, [[cut_colour(pixels, pose)] for pose in poses], readers)
+
+
+def study(pixels: np.ndarray, poses: Sequence[Pose], readers: Sequence[SignReader]) -> dict[Pose, list[Glance]]:
+    """Further looks by each reader at a few poses: cut wider, and under further lightings."""
+    cuts = []
+    for pose in poses:
+        wide = cut_colour(pixels, pose, 1.2)
+        cuts.append([wide, *(cut_lit(wide, name) for name in FURTHER_LIGHTINGS)])
+    return _looks(poses, cuts, readers)
+
+
+def _looks(
+    poses: Sequence[Pose], cuts: Sequence[Sequence[np.ndarray]], readers: Sequence[SignReader]
+) -> dict[Pose, list[Glance]]:
+    looks: dict[Pose, list[Glance]] = {pose: [] for pose in poses}
+    owners = [pose for pose, own in zip(poses, cuts, strict=True) for _ in own]
+    flat = [cut for own in cuts for cut in own]
+    for reader in readers:
+        for owner, grid in zip(owners, reader.read(flat), strict=True):
+            looks[owner].append(Glance(grid, reader.name))
+    return looks
+
+
+def worth_study(first: Mapping[Pose, Sequence[Glance]]) -> list[Pose]:
+    """The poses at which signs were read most surely, those with digits before others; at most ``MOST_STUDIED``."""
+    merit = {pose: max(map(_merit, glances), default=0.0) for pose, glances in first.items()}
+    ranked = sorted((pose for pose in merit if merit[pose] > 0), key=lambda pose: -merit[pose])
+    return ranked[:MOST_STUDIED]
+
+
+def _merit(glance: Glance) -> float:
+    best = 0.0
+    for word in glance.words:
+        sure = [sign for sign in word.signs if sign.text.isalnum() and sign.share > _LEAST_SURE_SIGN]
+        digits = sum(sign.text.isdigit() for sign in sure)
+        best = max(best, sum(sign.share for sign in sure) + min(2, digits))
+    return best
+
+
+def as_lines(
+    first: Mapping[Pose, Sequence[Glance]], more: Mapping[Pose, Sequence[Glance]], tuning: DecodeTuning
+) -> list[Line]:
+    """The studied poses with all their looks, and how likely each way up is."""
+    sure = {pose: max((g.confidence for g in glances), default=-3.0) for pose, glances in first.items()}
+    lines = []
+    for pose, glances in more.items():
+        other = Pose(pose.line, not pose.flipped)
+        gain = tuning.way_up * (sure[pose] - sure[other]) if other in sure else 0.0
+        gain += (-1 if pose.flipped else 1) * log((1 + trusted(pose.line)) / (1 - trusted(pose.line)))
+        lines.append(Line(pose, (*first[pose], *glances), -float(np.logaddexp(0.0, -gain))))
+    return lines
+
+
+def trusted(line: LineBox) -> float:
+    """How far the box's own direction of reading is taken to be right, 0 to below 1."""
+    return _MOST_TRUSTED * min(1.0, max(0.0, line.way))

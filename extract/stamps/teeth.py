@@ -1,83 +1,110 @@
-"""Words beside a code → tooth counts, the variant stamped apart; and which words look like a model code at all."""
+"""Looks at lines → tooth counts: every notation that a stamp may hold, weighed by its exact likelihood.
+
+``50-34T`` are rings, larger first; ``11-28`` end cogs, smaller first; ``52T`` is one ring or cog. The bounds of 9 and
+64 teeth are common practice, without a source.
+"""
 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 
-from .recognise import Look
+import numpy as np
+from rapidfuzz.distance import Levenshtein
+from rapidfuzz.process import cdist
 
-_PAIR = re.compile(r"^([0-9OIBSZG]{2})[-/.]([0-9OIBSZG]{2})(T?)$")
-_LONE = re.compile(r"^([0-9OIBSZG]{2})T$")
-_AS_DIGITS = str.maketrans({"O": "0", "I": "1", "B": "8", "S": "5", "Z": "2", "G": "6"})
-_CODE = re.compile(r"^(?=.*[A-Z])(?=.*[0-9])[A-Z0-9]+(-[A-Z0-9]+)?$")
-_VARIANT = re.compile(r"^([A-Z]|V[0-9])$")
+from ...schema.parts import lookalike_key
+from .ctc import find_placed, fold_teeth
+from .spans import Glance
+
 _FEWEST, _MOST = 9, 64
-SHORTEST_CODE, LONGEST_CODE = 4, 10
+_LARGEST_FIRST_COG, _SMALLEST_LAST_COG, _SMALLEST_RING = 15, 17, 18
+_PAIR = re.compile(r"^(\d{2})[-/.](\d{2})(T?)$")
+_LONE = re.compile(r"^(\d{1,2})T$")
+_NEAREST = 64
+_PRIOR = -7.0
+"""Log-chance of each notation on a line, before it is seen: about one in a thousand notations, on most lines none."""
+
+
+@dataclass(frozen=True)
+class TeethFound:
+    """Tooth counts as stamped, their log-odds against the line's being anything else, and where they begin and end."""
+
+    teeth: tuple[int, ...]
+    odds: float
 
 
 def parse_teeth(word: str) -> tuple[int, ...]:
-    """``"50-34T"`` → (50, 34), ``"11-28"`` → (11, 28), ``"52T"`` → (52,); () where it is no tooth notation.
-
-    The bounds of 9 and 64 teeth are common practice, without a source. A pair is either rings, larger first, or end
-    cogs, smaller first and the smaller at most 15.
-    """
+    """``"50-34T"`` → (50, 34), ``"11-28"`` → (11, 28), ``"52T"`` → (52,); () where it is no tooth notation."""
     lone = _LONE.match(word)
     if lone:
-        count = int(lone[1].translate(_AS_DIGITS))
-        return (count,) if _FEWEST <= count <= _MOST and _mostly_digits(lone[1]) else ()
+        count = int(lone[1])
+        return (count,) if _FEWEST <= count <= _MOST else ()
     pair = _PAIR.match(word)
-    if not pair or not _mostly_digits(pair[1] + pair[2]):
+    if not pair:
         return ()
-    first, second = int(pair[1].translate(_AS_DIGITS)), int(pair[2].translate(_AS_DIGITS))
-    rings = _MOST >= first > second >= 18
-    cogs = _FEWEST <= first <= 15 and 17 <= second <= _MOST
+    first, second = int(pair[1]), int(pair[2])
+    rings = _MOST >= first > second >= _SMALLEST_RING
+    cogs = _FEWEST <= first <= _LARGEST_FIRST_COG and _SMALLEST_LAST_COG <= second <= _MOST
     return (first, second) if rings or cogs else ()
 
 
-def _mostly_digits(text: str) -> bool:
-    return 2 * sum(sign.isdigit() for sign in text) >= len(text)
+@lru_cache(maxsize=1)
+def notations() -> tuple[str, ...]:
+    """Every notation that ``parse_teeth`` takes, with a hyphen between two counts."""
+    lone = [f"{count}T" for count in range(_FEWEST, _MOST + 1)]
+    pairs = [f"{a:02d}-{b}{tail}" for a in range(_MOST + 1) for b in range(10, _MOST + 1) for tail in ("", "T")]
+    return tuple(word for word in (*lone, *pairs) if parse_teeth(word))
 
 
-def is_code(word: str) -> bool:
-    """Whether a word has the shape of a model code: letters and digits, at most one hyphen, no tooth notation."""
-    signs = sum(sign.isalnum() for sign in word)
-    return SHORTEST_CODE <= signs <= LONGEST_CODE and bool(_CODE.match(word)) and not parse_teeth(word)
+@lru_cache(maxsize=1)
+def _by_key() -> frozenset[str]:
+    return frozenset(word.replace("-", "") for word in notations())
 
 
-def find_teeth(looks: Sequence[Look], least_share: float = 0.4) -> tuple[int, ...]:
-    """The tooth notation that most looks at one line agree on, () where fewer than ``least_share`` of them do."""
-    votes: Counter[tuple[int, ...]] = Counter()
-    for look in looks:
-        found = next((teeth for teeth in map(parse_teeth, look.words) if teeth), ())
-        if found:
-            votes[found] += 1
-    if not votes:
-        return ()
-    best, count = votes.most_common(1)[0]
-    return best if count >= max(2, least_share * len(looks)) else ()
+def is_teeth_key(key: str) -> bool:
+    """Whether a string without punctuation may be tooth counts."""
+    return key in _by_key()
 
 
-def find_variant(looks: Sequence[Look], code: str, nearness: float = 2) -> str | None:
-    """The letter or version stamped apart behind ``code``, None where most looks that show the code show none."""
-    bare = code.replace("-", "")
-    votes: Counter[str | None] = Counter()
-    for look in looks:
-        texts = [word.replace("-", "") for word in look.words]
-        at = next((i for i, text in enumerate(texts) if _differences(text, bare) <= nearness), None)
-        if at is None:
-            continue
-        glued = texts[at][-1:] if len(texts[at]) == len(bare) + 1 and texts[at][:-1] == bare else ""
-        follower = glued or (texts[at + 1] if at + 1 < len(texts) else "")
-        votes[follower if _VARIANT.match(follower) else None] += 1
-    if not votes:
+@lru_cache(maxsize=1)
+def _folded_notations() -> list[str]:
+    return [lookalike_key(word) for word in notations()]
+
+
+def _near(glances: Sequence[Glance]) -> list[str]:
+    """The notations nearest to the words read, a hyphen counting as any other sign."""
+    texts = {lookalike_key(word.text) for glance in glances for word in glance.words}
+    shaped = [text for text in texts if 2 <= len(text) <= 7 and sum(sign.isdigit() for sign in text) >= 2]
+    if not shaped:
+        return []
+    distances = cdist(shaped, _folded_notations(), scorer=Levenshtein.distance, score_cutoff=2, dtype=np.uint8)
+    chosen: dict[str, None] = {}
+    for row in distances:
+        order = np.argsort(row, kind="stable")[:_NEAREST]
+        chosen.update((notations()[n], None) for n in order if row[n] <= 2)
+    return list(chosen)
+
+
+def find_teeth(glances: Sequence[Glance], weights: np.ndarray, junk_sign: float, useless: float) -> TeethFound | None:
+    """The looks at one pose → the likeliest tooth counts, None where no notation comes near.
+
+    ``weights`` are the looks' parts in the whole, ``junk_sign`` and ``useless`` as in ``DecodeTuning``. Odds above 0
+    say that the notation is likelier than anything else.
+    """
+    words = _near(glances)
+    if not words:
         return None
-    return max(votes, key=lambda variant: votes[variant])
-
-
-def _differences(text: str, other: str) -> int:
-    """Signs that differ, one more or less at the end included."""
-    if abs(len(text) - len(other)) > 1:
-        return 99
-    return sum(a != b for a, b in zip(text, other, strict=False)) + abs(len(text) - len(other))
+    total = np.zeros(len(words))
+    for glance, weight in zip(glances, weights, strict=True):
+        doors, junk = glance.doors(np.inf), glance.junk_before(junk_sign, teeth_are_junk=False)
+        placed, _ = find_placed(fold_teeth(glance.grid), words, doors - junk, doors + junk)
+        total += weight * np.logaddexp(np.log(1 - useless) + placed, np.log(useless))
+    best = int(total.argmax())
+    same = [n for n, word in enumerate(words) if parse_teeth(word) == parse_teeth(words[best])]
+    rest = np.delete(total, same)
+    ours = float(np.logaddexp.reduce(total[same]))
+    others = float(np.logaddexp.reduce(np.concatenate((rest, [-_PRIOR]))))
+    return TeethFound(parse_teeth(words[best]), ours - others)

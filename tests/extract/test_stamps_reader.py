@@ -1,4 +1,4 @@
-"""Whole photos → readings: with tesseract on drawn plates, and with a recogniser made up for each case."""
+"""Whole photos → readings: drawn plates with the shipped readers, and with readers made up for each case."""
 
 from collections.abc import Sequence
 
@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from cogledger.extract.records import StampReading
 from cogledger.extract.stamps import advise, read_photos
-from cogledger.extract.stamps.locate import LineBox
-from cogledger.extract.stamps.recognise import Look, Pose
+from cogledger.extract.stamps.grids import BLANK, CLASSES, CUT_HEIGHT_PX, SignGrid, as_grid, class_of
+from cogledger.extract.stamps.linebox import LineBox
+from cogledger.extract.stamps.ppocr_reader import PpocrSignReader, _folding
 from cogledger.schema.errors import DocumentError, InstallationError
 from cogledger.schema.reasons import Reason
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
@@ -26,17 +27,28 @@ def photo(folder, name: str, *lines: str, angle: float = 0.0, ink: int = 25, blu
     return path
 
 
+def grid_of(text: str, sure: float = 0.97) -> SignGrid:
+    """A grid that reads ``text``: a blank and a sign in turn."""
+    shares = np.zeros((2 * len(text) + 1, CLASSES))
+    shares[::2, BLANK] = 1.0
+    for place, sign in enumerate(text):
+        shares[2 * place + 1, BLANK] = 1 - sure
+        shares[2 * place + 1, class_of(sign)] = sure
+    return as_grid(shares)
+
+
 class Told:
-    """A recogniser that reads the same looks at every pose that is not flipped, and nothing else."""
+    """A reader that says the same of every cut."""
 
-    def __init__(self, *texts: str, confidence: float = 0.9):
-        self.looks = tuple(Look(tuple(text.split()), confidence) for text in texts)
+    name = "told"
 
-    def glance(self, pixels: np.ndarray, poses: Sequence[Pose]) -> list[tuple[Look, ...]]:
-        return [() if pose.flipped else self.looks[:2] for pose in poses]
+    def __init__(self, text: str, sure: float = 0.97):
+        self.grid = grid_of(text, sure)
+        self.cuts: list[tuple[int, ...]] = []
 
-    def study(self, pixels: np.ndarray, poses: Sequence[Pose]) -> list[tuple[Look, ...]]:
-        return [() if pose.flipped else self.looks for pose in poses]
+    def read(self, cuts: Sequence[np.ndarray]) -> list[SignGrid]:
+        self.cuts += [cut.shape for cut in cuts]
+        return [self.grid for _ in cuts]
 
 
 def only(readings: list[StampReading]) -> StampReading:
@@ -69,36 +81,53 @@ def test_an_empty_plate_gives_no_code_and_says_what_to_do(tmp_path):
 
 def test_tooth_counts_alone_are_no_code(tmp_path):
     path = photo(tmp_path, "ring.png", "52T")
-    reading = only(read_photos([path], recogniser=Told(*["52T"] * 16)))
+    reading = only(read_photos([path], readers=[Told("52T")]))
     assert reading.code is None and reading.teeth == (52,)
     assert reading.advice == advise.ONLY_TEETH
 
 
 def test_doubtful_signs_give_no_code(tmp_path):
     path = photo(tmp_path, "worn.png", "QVX417")
-    told = Told("QX1", "V41", "0VK4", "WX4T7", "AVX9", "Q", "", "4I7", confidence=0.05)
-    assert only(read_photos([path], ["QVX417", "MRK552"], recogniser=told)).code is None
+    reading = only(read_photos([path], ["QVX417", "MRK552"], readers=[Told("WI07X1", sure=0.3)]))
+    assert reading.code is None and reading.confidence == 0
+
+
+def test_readers_are_handed_colour_cuts_of_the_agreed_height(tmp_path):
+    told = Told("QVX417")
+    only(read_photos([photo(tmp_path, "a.png", "QVX417")], ["QVX417"], readers=[told]))
+    assert told.cuts and all(rows == CUT_HEIGHT_PX and channels == 3 for rows, _, channels in told.cuts)
+
+
+def test_several_readers_are_weighed_together(tmp_path):
+    path = photo(tmp_path, "a.png", "QVX417")
+    agreed = only(read_photos([path], ["QVX417", "QVX411"], readers=[Told("QVX417"), Told("QVX417")]))
+    split = only(read_photos([path], ["QVX417", "QVX411"], readers=[Told("QVX417"), Told("QVX411")]))
+    assert agreed.code == "QVX417" and agreed.confidence > 0.9
+    assert split.confidence < 0.9
 
 
 def test_photos_of_one_part_are_brought_together(tmp_path):
-    paths = [photo(tmp_path, name, "QVX417") for name in ("a.png", "b.png")]
-
-    class Differing(Told):
-        def __init__(self):
-            super().__init__()
-            self.turn = 0
-
-        def glance(self, pixels, poses):
-            self.turn += 1
-            text = ("QVX417", "0VX4I7")[self.turn - 1]
-            self.looks = tuple(Look((text,), 0.7) for _ in range(10))
-            return super().glance(pixels, poses)
-
-    apart = read_photos(paths, ["QVX417", "MRK552"], recogniser=Differing())
-    together = only(read_photos(paths, ["QVX417", "MRK552"], same_part=True, recogniser=Differing()))
+    paths = [photo(tmp_path, name, "QVX417", blur=blur) for name, blur in (("a.png", 9.0), ("b.png", 0.6))]
+    apart = read_photos(paths, ["QVX417", "MRK552"])
+    together = only(read_photos(paths, ["QVX417", "MRK552"], same_part=True))
     assert [reading.file for reading in apart] == ["a.png", "b.png"]
-    assert together.code == "QVX417" and together.file == "a.png"
-    assert together.confidence >= apart[1].confidence
+    assert (together.code, together.file, together.files) == ("QVX417", "b.png", ("a.png", "b.png"))
+    assert together.confidence >= apart[1].confidence - 0.05
+
+
+def test_a_reading_tells_where_its_line_stands(tmp_path):
+    reading = only(read_photos([photo(tmp_path, "a.png", "QVX417", angle=30)], ["QVX417"]))
+    place = reading.place
+    assert place is not None and abs(place.x - 550) < 40 and abs(place.y - 420) < 60
+    assert abs((place.angle - 30 + 180) % 360 - 180) < 10
+
+
+def test_teeth_come_with_how_sure_they_are(tmp_path):
+    reading = only(read_photos([photo(tmp_path, "a.png", "QVX417", "50-34T")], ["QVX417"]))
+    assert reading.teeth == (50, 34)
+    assert reading.teeth_confidence is not None and reading.teeth_confidence > 0.9
+    bare = only(read_photos([photo(tmp_path, "b.png", "QVX417")], ["QVX417"]))
+    assert bare.teeth == () and bare.teeth_confidence is None
 
 
 def test_no_photos_give_no_readings():
@@ -114,24 +143,23 @@ def test_a_file_that_is_no_photo_is_named(tmp_path):
     assert caught.value.fault.reason is Reason.WRONG_TYPE and "note.jpg" in str(caught.value)
 
 
-def test_a_missing_recogniser_is_a_fault_of_the_installation(tmp_path, monkeypatch):
-    from cogledger.extract.engines import tesseract
+def test_a_missing_model_is_a_fault_of_the_installation(tmp_path, monkeypatch):
+    from cogledger.extract.engines import ppocr
 
-    def missing():
-        raise InstallationError(Reason.ENGINE_MISSING, "no working tesseract was found")
-
-    monkeypatch.setattr(tesseract, "probe", missing)
+    monkeypatch.setattr(ppocr, "model_path", lambda: None)
+    ppocr.probe.cache_clear()
+    _folding.cache_clear()
     with pytest.raises(InstallationError):
-        read_photos([photo(tmp_path, "rear.png", "QVX417")])
+        read_photos([photo(tmp_path, "rear.png", "QVX417")], readers=[PpocrSignReader()])
 
 
-def test_a_failing_recogniser_names_the_photo(tmp_path):
+def test_a_failing_reader_names_the_photo(tmp_path):
     class Failing(Told):
-        def glance(self, pixels, poses):
-            raise DocumentError(Reason.ENGINE_FAILED, "tesseract stopped with code 3")
+        def read(self, cuts):
+            raise DocumentError(Reason.ENGINE_FAILED, "the model failed")
 
     with pytest.raises(DocumentError) as caught:
-        read_photos([photo(tmp_path, "rear.png", "QVX417")], recogniser=Failing())
+        read_photos([photo(tmp_path, "rear.png", "QVX417")], readers=[Failing("")])
     assert caught.value.fault.reason is Reason.ENGINE_FAILED and str(caught.value).startswith("rear.png")
 
 
