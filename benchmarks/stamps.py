@@ -1,6 +1,6 @@
 """Read photos of stamped codes with cogledger, plain tesseract and plain rapidocr in one run, and compare them.
 
-    python benchmarks/stamps.py FOLDER... [--engine NAME...] [--most N] [--out results.jsonl]
+    python benchmarks/stamps.py FOLDER... [--engine NAME...] [--most N] [--show N] [--out results.jsonl]
 
 A folder holds photos, ``truth.jsonl`` and, if there are any, ``known_codes.txt``. Each engine runs in a process of its
 own on the same processors, one after the other, and reads its first photo once before it is timed.
@@ -22,7 +22,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from stamp_figures import Answer, Truth, choose, exact_by, figures
+from stamp_figures import Answer, Truth, choose, exact_by, figures, is_right
 
 Texts = list[tuple[str, float]]
 Seen = dict[str, Any]
@@ -168,9 +168,19 @@ def rows_of(name: str, ran: dict[str, Any], truths: Sequence[Truth], known: Sequ
                 "peak_mb": round(ran["peak_mb"]),
                 "by_process": exact_by(pairs, lambda truth: truth.get("process") or "none"),
                 "by_legibility": exact_by(pairs, lambda truth: truth["legibility"]),
+                "wrong": [
+                    (t["file"], t["code"], a.code, round(a.confidence, 3)) for t, a in pairs if not is_right(t, a)
+                ],
             }
         )
     return rows
+
+
+def mistakes(row: dict[str, Any], most: int) -> str:
+    """The wrong answers of one row, the surest first."""
+    wrong = sorted(row["wrong"], key=lambda each: -each[3])[:most]
+    lines = [f"  {file}: {truth or 'no code'} read as {read or 'no code'}, {sure}" for file, truth, read, sure in wrong]
+    return "\n".join([f"{row['engine']}: {len(row['wrong'])} wrong", *lines])
 
 
 COLUMNS = {
@@ -206,6 +216,7 @@ def main() -> None:
     parser.add_argument("folders", type=Path, nargs="+")
     parser.add_argument("--engine", action="append", choices=list(ENGINES), help="only this one (may be given again)")
     parser.add_argument("--most", type=int, help="only the first so many photos")
+    parser.add_argument("--show", type=int, default=0, help="name so many wrong answers of each engine")
     parser.add_argument("--out", type=Path, help="file to which a line is added for each row")
     parser.add_argument("--alone", choices=list(ENGINES), help=argparse.SUPPRESS)
     asked = parser.parse_args()
@@ -220,6 +231,8 @@ def main() -> None:
         processors = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
         sys.stdout.write(f"{folder.name}: {len(truths)} photos, {len(known)} known codes, {processors} processors\n\n")
         sys.stdout.write(table(rows) + "\n\n")
+        if asked.show:
+            sys.stdout.write("\n".join(mistakes(row, asked.show) for row in rows) + "\n\n")
         if asked.out:
             with asked.out.open("a", encoding="utf-8") as lines:
                 lines.writelines(json.dumps({"folder": folder.name, **row}) + "\n" for row in rows)

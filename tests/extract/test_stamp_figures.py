@@ -79,6 +79,22 @@ def test_known_codes_mend_one_sign_but_not_where_two_are_as_near() -> None:
     assert marks.choose([("KLM205", 0.9), ("RRR111", 0.2)], ["KLM204", "RRR111"]) == Answer("RRR111", 0.2)
 
 
+def test_a_plain_engine_has_a_row_with_and_one_without_the_known_codes(monkeypatch) -> None:
+    monkeypatch.setattr(sys, "path", [str(ROOT / "benchmarks"), *sys.path])
+    bench = load(ROOT / "benchmarks" / "stamps.py")
+    seen = [
+        {"texts": [["KLM2O4", 0.8]], "seconds": 1.0, "processor_s": 0.5},
+        {"texts": [], "seconds": 3.0, "processor_s": 0.7},
+    ]
+    ran = {"ready_s": 2.0, "peak_mb": 100.0, "seen": seen}
+    rows = bench.rows_of("rapidocr", ran, [truth("KLM204"), truth(None, "none")], ["KLM204"])
+    assert [row["engine"] for row in rows] == ["rapidocr", "rapidocr + known codes"]
+    assert [row["exact"] for row in rows] == [0.0, 1.0]
+    assert rows[0]["median_s"] == 2.0 and rows[0]["wrong"] == [("x.jpg", "KLM204", "KLM2O4", 0.8)]
+    assert "KLM204 read as KLM2O4" in bench.mistakes(rows[0], 5)
+    assert bench.table(rows).count("rapidocr + known codes") == 3
+
+
 @pytest.mark.skipif(not SCORER.is_file(), reason="the other scoring program is not here")
 def test_figures_agree_with_another_scoring_program() -> None:
     other = load(SCORER)
