@@ -17,6 +17,7 @@ from ..schema.errors import CogledgerError, StoreError
 from ..schema.reasons import Reason
 from ..warehouse import ClaimFilter, Ledger, ToldClaim
 from ..warehouse.evidence import Evidence
+from ..warehouse.photos import StampReport
 from .fit_text import print_fit
 from .output import complain, screen_width
 from .printing import print_claims, print_limits, print_report
@@ -62,7 +63,8 @@ def run_demo(out: Path | None, console: Console) -> int:
 
     _head(console, "4  Codes stamped on the parts")
     stamps = ledger.stamp(sorted((SCENARIO / "photos").iterdir()))
-    print_stamps(stamps)
+    print_stamps(stamps, ledger, Path(_shown(ledger.folder)))
+    _show_stamp(console, ledger, stamps, out)
 
     _head(console, "5  Does it fit?")
     answers = _answer_builds(console, ledger)
@@ -208,6 +210,21 @@ def _show_deciding_number(console: Console, ledger: Ledger, answers: Sequence[Fi
     return claim_id
 
 
+def _show_stamp(console: Console, ledger: Ledger, stamps: StampReport, out: Path) -> None:
+    """Write the picture of the surest stamp."""
+    kept = [reading for reading in stamps.photos if reading.reading_id and reading.code]
+    if not kept:
+        return
+    best = max(kept, key=lambda reading: reading.confidence)
+    picture = out / "stamp.png"
+    try:
+        ledger.evidence(best.reading_id or "", picture)
+    except CogledgerError as error:
+        complain(str(error))
+        return
+    _tell(console, f"The stamp on {best.file}, level and with its contrast raised: {_shown(picture)}.")
+
+
 def _next_steps(ledger: Ledger, out: Path, claim_id: str | None) -> list[str]:
     """Commands that work when pasted, each under what it does."""
     store = shlex.quote(_shown(ledger.folder))
@@ -218,6 +235,9 @@ def _next_steps(ledger: Ledger, out: Path, claim_id: str | None) -> list[str]:
         ("name the cage in this build file and ask again",
          f"cogledger fit --store {store} {_quoted(builds / '3-which-cage.toml')}"),
         ("what a photo says", f"cogledger stamp --store {store} {_quoted(photos / 'cassette.jpg')}"),
+        ("what all photos say that were read", f"cogledger photos --store {store}"),
+        ("a build that starts from two photos",
+         f"cogledger fit --store {store} {_quoted(builds / '6-from-photos.toml')}"),
     ]  # fmt: skip
     if claim_id:
         steps.append(
