@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -32,14 +33,20 @@ def _face(font: str, cap: int) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(font, 200 * cap / max(1.0, -top))
 
 
+def _bits(face: ImageFont.FreeTypeFont, sign: str) -> bytes:
+    """What a face draws for a sign, to be compared."""
+    drawn: Any = face.getmask(sign)
+    return bytes(drawn)
+
+
 @lru_cache(maxsize=30000)
 def draw_sign(font: str, sign: str, cap: int) -> Sign:
     """A sign of a font with capitals ``cap`` pixels high; one that the font lacks is drawn in plain strokes."""
     if sign == " ":
         return Sign(np.zeros((0, 0), np.uint8), 0, 0, 0.45 * cap)
     face = _face(font, cap)
-    missing = bytes(face.getmask("\uffff"))
-    shown = next((s for s in (sign, sign.upper()) if bytes(face.getmask(s)) not in (missing, b"")), None)
+    missing = _bits(face, "\uffff")
+    shown = next((s for s in (sign, sign.upper()) if _bits(face, s) not in (missing, b"")), None)
     if shown is None:
         return _plain_sign(sign, cap)
     left, top, right, bottom = (int(v) for v in face.getbbox(shown, anchor="ls"))
