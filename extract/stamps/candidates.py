@@ -92,7 +92,7 @@ class Priors:
         return log((1 - covered) * ((1 - beside) * exp(shape) + beside * sibling))
 
     def _as_sibling(self, key: str) -> float:
-        """The chance of drawing ``key`` by taking any known code and changing one sign of it.
+        """The chance of drawing ``key`` by taking any code of a full list, if known, and changing one sign of it.
 
         The new sign is of the same kind or one that looks alike, each half of the time: makers number their parts
         closely, and lists have gaps.
@@ -106,7 +106,7 @@ class Priors:
                 same_kind = 0.5 / (9 if sign.isdigit() else 25) if sign.isdigit() == other.isdigit() else 0.0
                 looks_so = 0.5 / len(alike_signs()[other]) if other in alike else 0.0
                 chance += same_kind + looks_so
-        return chance / (len(key) * max(1, len(self.known)))
+        return chance / (len(key) * max(len(self.known), self.full_list))
 
 
 def read_strings(glance: Glance) -> Iterator[tuple[str, float]]:

@@ -32,11 +32,20 @@ _USELESS_LOOK, _VARIANT_NEEDS = -3.0, 3.0
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """One line as read one way up: whose it is (``pose``), its looks, and its log-chance of standing this way up."""
+    """One line as read one way up: whose it is (``pose``), and its looks.
+
+    ``surer`` is by how much more surely it was read than the other way up (mean logarithm of the signs' shares), and
+    ``way_odds`` are the log-odds that what found the line gives to this way up, infinite where there is no other.
+    """
 
     pose: Hashable
     glances: tuple[Glance, ...]
-    way_up: float = 0.0
+    way_odds: float = math.inf
+    surer: float = 0.0
+
+    def way_up(self, tuning: DecodeTuning) -> float:
+        """The log-chance of its standing this way up."""
+        return -float(np.logaddexp(0.0, -(self.way_odds + tuning.way_up * self.surer)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,29 +86,34 @@ def weigh_photos(
     photos: Sequence[Sequence[Line]], known: KnownCodes, tuning: DecodeTuning
 ) -> tuple[list[Candidate], list[Weighed]]:
     """Candidates from all photos, and what each photo says for each of them."""
-    priors = Priors(known, tuning.known_share, tuning.full_list, tuning.series_share, tuning.sibling_share)
     looks = [glance for lines in photos for line in lines for glance in line.glances]
-    candidates = find_candidates(looks, known, priors)
-    return candidates, [_weigh(lines, candidates, tuning) for lines in photos]
-
-
-def _weigh(lines: Sequence[Line], candidates: Sequence[Candidate], tuning: DecodeTuning) -> Weighed:
+    candidates = find_candidates(looks, known, priors_of(known, tuning))
     keys = [candidate.key for candidate in candidates]
+    return candidates, [weigh(lines, keys, place(lines, keys, tuning), tuning) for lines in photos]
+
+
+def priors_of(known: KnownCodes, tuning: DecodeTuning) -> Priors:
+    """What is known of codes before any photo is seen."""
+    return Priors(known, tuning.known_share, tuning.full_list, tuning.series_share, tuning.sibling_share)
+
+
+def place(lines: Sequence[Line], keys: Sequence[str], tuning: DecodeTuning) -> list[np.ndarray]:
+    """How much better each code explains a part of each line than junk does, by each look: looks × keys a line."""
+    return [np.array([_placed(glance, keys, tuning)[0] for glance in line.glances]) for line in lines]
+
+
+def weigh(lines: Sequence[Line], keys: Sequence[str], placed: Sequence[np.ndarray], tuning: DecodeTuning) -> Weighed:
+    """What one photo says for each code, against its being junk, over all codes that it may look like."""
     if not lines or not keys:
         return Weighed(np.zeros(len(keys)), np.zeros(len(keys), dtype=np.int64))
     alike = log_alike(keys, tuning.oval, tuning.twin, tuning.cousin)
-    rows = [_evidence(line, keys, alike, tuning) + line.way_up for line in lines]
-    table = np.stack(rows)
-    return Weighed(table.max(axis=0), table.argmax(axis=0))
-
-
-def _evidence(line: Line, keys: Sequence[str], alike: np.ndarray, tuning: DecodeTuning) -> np.ndarray:
-    """What one line says for each code, against its being junk, over all codes that it may look like."""
-    total = np.zeros(len(keys))
-    for glance, weight in zip(line.glances, look_weights(line.glances, tuning.confident_counts), strict=True):
-        placed, _ = _placed(glance, keys, tuning)
-        total += weight * np.logaddexp(math.log(1 - tuning.useless) + placed, math.log(tuning.useless))
-    return np.logaddexp.reduce(tuning.sharpness * total[None, :] + alike, axis=1)
+    rows = []
+    for line, table in zip(lines, placed, strict=True):
+        shown = np.logaddexp(math.log(1 - tuning.useless) + table, math.log(tuning.useless))
+        total = look_weights(line.glances, tuning.confident_counts) @ shown
+        rows.append(np.logaddexp.reduce(tuning.sharpness * total[None, :] + alike, axis=1) + line.way_up(tuning))
+    evidence = np.stack(rows)
+    return Weighed(evidence.max(axis=0), evidence.argmax(axis=0))
 
 
 def _placed(glance: Glance, keys: Sequence[str], tuning: DecodeTuning) -> tuple[np.ndarray, np.ndarray]:
@@ -121,17 +135,10 @@ def judge(
     """What photos of one part say together → candidates with calibrated probabilities."""
     if not candidates:
         return Decoded((), 1.0)
-    figures = tuning.decode
-    priors = np.array([candidate.prior for candidate in candidates])
-    shown = np.stack([_in_photo(photo.evidence, figures) for photo in weighed])
-    clearest = int(np.argmax((shown + priors).max(axis=1)))
-    counts = np.array([1.0 if n == clearest else figures.further_photo for n in range(len(weighed))])
-    scores = priors + counts @ shown
-    whole = np.logaddexp.reduce(np.concatenate((scores, [figures.nothing])))
-    shares = np.exp(scores - whole)
+    shares, clear = shares_of(candidates, weighed, tuning.decode)
+    shown = np.stack([photo.evidence for photo in weighed])
     order = np.argsort(-shares, kind="stable")
     best = int(order[0])
-    clear = float(shown[clearest, best]) / (figures.junk_sign * len(candidates[best].key))
     first = honest(float(shares[best]), clear, tuning.sure)
     left = (1 - first) / max(1e-12, 1 - float(shares[best]))
     verdicts = []
@@ -140,7 +147,22 @@ def judge(
         pose = photos[photo][int(weighed[photo].lines[n])].pose if photos[photo] else None
         chance = first if n == best else float(shares[n]) * left
         verdicts.append(Verdict(candidates[n].key, candidates[n].known, chance, photo, pose))
-    return Decoded(tuple(verdicts), float(np.exp(figures.nothing - whole)) * left)
+    return Decoded(tuple(verdicts), max(0.0, 1 - float(shares.sum())) * left)
+
+
+def shares_of(
+    candidates: Sequence[Candidate], weighed: Sequence[Weighed], tuning: DecodeTuning
+) -> tuple[np.ndarray, float]:
+    """Each candidate's share of the probability, not yet calibrated, and how clearly the likeliest is shown, 0 to 1."""
+    priors = np.array([candidate.prior for candidate in candidates])
+    shown = np.stack([_in_photo(photo.evidence, tuning) for photo in weighed])
+    clearest = int(np.argmax((shown + priors).max(axis=1)))
+    counts = np.array([1.0 if n == clearest else tuning.further_photo for n in range(len(weighed))])
+    scores = priors + counts @ shown
+    shares = np.exp(scores - np.logaddexp.reduce(np.concatenate((scores, [tuning.nothing]))))
+    best = int(shares.argmax())
+    clear = float(shown[clearest, best]) / (tuning.junk_sign * tuning.sharpness * len(candidates[best].key))
+    return shares, min(1.0, clear)
 
 
 def _in_photo(evidence: np.ndarray, tuning: DecodeTuning) -> np.ndarray:
@@ -159,7 +181,7 @@ def teeth_of(line: Line, tuning: DecodeTuning) -> TeethFound | None:
     """Tooth counts on a line, None where none come near."""
     weights = look_weights(line.glances, tuning.confident_counts)
     found = find_teeth(line.glances, weights, tuning.junk_sign, tuning.useless)
-    return TeethFound(found.teeth, found.odds + line.way_up) if found else None
+    return TeethFound(found.teeth, found.odds + line.way_up(tuning)) if found else None
 
 
 def variant_of(line: Line, key: str, known: KnownCodes, tuning: DecodeTuning) -> str | None:

@@ -56,13 +56,13 @@ def read_photos(
     where a reader is missing; to go on with the other photos of a batch, call it with one photo at a time.
     """
     known, tuning = index_codes(known_codes), read_tuning()
-    seen = [look_at(path, usual_readers() if readers is None else readers, tuning) for path in paths]
+    seen = [look_at(path, usual_readers() if readers is None else readers) for path in paths]
     if same_part and seen:
         return [answer(seen, known, tuning)]
     return [answer([each], known, tuning) for each in seen]
 
 
-def look_at(path: Path, readers: Sequence[SignReader], tuning: Tuning) -> SeenPhoto:
+def look_at(path: Path, readers: Sequence[SignReader]) -> SeenPhoto:
     """One photo → its promising lines with all looks at them."""
     pixels = read_photo(path)
     boxes = find_lines(pixels)
@@ -72,7 +72,7 @@ def look_at(path: Path, readers: Sequence[SignReader], tuning: Tuning) -> SeenPh
         more = study(pixels, chosen, readers)
     except DocumentError as error:
         raise DocumentError(error.fault.reason, error.fault.message, file=path.name, advice=_RETAKE) from error
-    lines = tuple(as_lines(first, more, tuning.decode))
+    lines = tuple(as_lines(first, more))
     return SeenPhoto(path.name, lines, advise(pixels, boxes[0] if boxes else None))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import log
+from math import inf, log
 
 import numpy as np
 
@@ -17,7 +17,6 @@ from .grids import CUT_HEIGHT_PX, SignReader
 from .linebox import LineBox
 from .rectify import LIGHTINGS, cut_level, find_contrast, upside_down
 from .spans import Glance
-from .tuning import DecodeTuning
 
 MOST_STUDIED = 6
 FURTHER_LIGHTINGS = ("dark", "relief")
@@ -90,17 +89,15 @@ def _merit(glance: Glance) -> float:
     return best
 
 
-def as_lines(
-    first: Mapping[Pose, Sequence[Glance]], more: Mapping[Pose, Sequence[Glance]], tuning: DecodeTuning
-) -> list[Line]:
-    """The studied poses with all their looks, and how likely each way up is."""
+def as_lines(first: Mapping[Pose, Sequence[Glance]], more: Mapping[Pose, Sequence[Glance]]) -> list[Line]:
+    """The studied poses with all their looks, and what speaks for each way up."""
     sure = {pose: max((g.confidence for g in glances), default=-3.0) for pose, glances in first.items()}
     lines = []
     for pose, glances in more.items():
         other = Pose(pose.line, not pose.flipped)
-        gain = tuning.way_up * (sure[pose] - sure[other]) if other in sure else 0.0
-        gain += (-1 if pose.flipped else 1) * log((1 + trusted(pose.line)) / (1 - trusted(pose.line)))
-        lines.append(Line(pose, (*first[pose], *glances), -float(np.logaddexp(0.0, -gain))))
+        surer = sure[pose] - sure[other] if other in sure else 0.0
+        odds = log((1 + trusted(pose.line)) / (1 - trusted(pose.line))) if other in sure else inf
+        lines.append(Line(pose, (*first[pose], *glances), -odds if pose.flipped else odds, surer))
     return lines
 
 

@@ -49,8 +49,8 @@ def mumble(seed: int, steps: int = 30) -> SignGrid:
     return as_grid(rng.dirichlet(np.full(CLASSES, 0.15), steps))
 
 
-def line(*grids: SignGrid, pose: object = "line", way_up: float = 0.0) -> Line:
-    return Line(pose, tuple(Glance(grid) for grid in grids), way_up)
+def line(*grids: SignGrid, pose: object = "line") -> Line:
+    return Line(pose, tuple(Glance(grid) for grid in grids))
 
 
 def looks(text: str, count: int = 3, pose: object = "line", **how) -> Line:
@@ -155,7 +155,11 @@ def test_lots_countries_makers_numbers_and_teeth_are_no_codes(texts):
 
 def test_way_up_decides_between_two_readings():
     up, down = looks("QVX661", pose="up"), looks("QVX199", pose="down")
-    found = decode([[Line("up", up.glances, -0.01), Line("down", down.glances, -5.0)]], index_codes(STORE), TUNING)
+    found = decode(
+        [[Line("up", up.glances, 0.0, surer=1.2), Line("down", down.glances, 0.0, surer=-1.2)]],
+        index_codes(STORE),
+        TUNING,
+    )
     assert found.verdicts[0].key == "QVX661"
 
 

@@ -7,7 +7,6 @@ import pytest
 from cogledger.extract.records import StampReading
 from cogledger.extract.stamps import advise, read_photos
 from cogledger.extract.stamps.grids import BLANK, CLASSES, CUT_HEIGHT_PX, SignGrid, as_grid, class_of
-from cogledger.extract.stamps.linebox import LineBox
 from cogledger.extract.stamps.ppocr_reader import PpocrSignReader, _folding
 from cogledger.schema.errors import DocumentError, InstallationError
 from cogledger.schema.reasons import Reason
@@ -161,25 +160,3 @@ def test_a_failing_reader_names_the_photo(tmp_path):
     with pytest.raises(DocumentError) as caught:
         read_photos([photo(tmp_path, "rear.png", "QVX417")], readers=[Failing("")])
     assert caught.value.fault.reason is Reason.ENGINE_FAILED and str(caught.value).startswith("rear.png")
-
-
-def scene(blur: float = 0.6) -> np.ndarray:
-    """A plate with sharp edges and signs on it."""
-    picture = Image.new("RGB", (1000, 800), (90, 110, 100))
-    draw = ImageDraw.Draw(picture)
-    draw.rectangle((200, 200, 800, 600), fill=(170, 170, 175))
-    draw.text((500, 400), "QVX417", fill=(30, 30, 30), font=ImageFont.load_default(60), anchor="mm")
-    return np.array(picture.filter(ImageFilter.GaussianBlur(blur)))
-
-
-def test_advice_names_the_defect():
-    line = LineBox(500, 400, 240, 70, 0, 1)
-    glaring = scene()
-    glaring[150:550, 300:800] = 255
-    assert advise.advise((scene() * 0.15).astype(np.uint8), line) == advise.DARK
-    assert advise.advise(glaring, line) == advise.GLARE
-    assert advise.advise(scene(blur=12), line) == advise.BLUR
-    assert advise.advise(scene(), LineBox(500, 400, 20, 4, 0, 1)) == advise.SMALL
-    assert advise.advise(scene(), LineBox(20, 400, 240, 70, 0, 1)) == advise.CUT_OFF
-    assert advise.advise(scene(), line) == advise.NOTHING
-    assert advise.advise(scene(), None) == advise.NOTHING
