@@ -1,210 +1,182 @@
-"""Upright pixels → where lines of signs may stand, at any angle: a rotated box per line, the likeliest first.
+"""Upright pixels → the lines of signs on them, at any angle.
 
-Signs show as places where the brightness changes strongly in two directions within the size of a letter, and more so
-than around them, whichever is brighter. That holds for printed, engraved, dotted and moulded letters alike, while
-straight edges change in one direction only. The measure is the smaller eigenvalue of the structure tensor (Förstner and
-Gülch, 1987; Shi and Tomasi, 1994), taken on several levels of a pyramid, so that letters of any size are met on one.
+The text detection model of PP-OCR (a file of the package ``rapidocr``, which is not imported) marks where signs may
+stand; what hangs together becomes a line, straight or bent, and what stands in one row becomes one line. Which way up a
+line reads stays open.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
+from . import networks
 from .linebox import LineBox
 
 
 @dataclass(frozen=True)
 class LocateSettings:
-    """Tolerances of the search. Lengths are in pixels of a pyramid level, where letters are about ``letter`` high."""
+    """Tolerances of the search; lengths in heights of a line unless they say pixels."""
 
-    longest_side: int = 2048
-    levels: int = 3
-    letter: float = 13.0
-    surround: float = 8.0
-    stands_out: float = 1.5
-    joins: float = 0.35
-    shortest: float = 1.6
-    longest: float = 40.0
-    highest: float = 8.0
-    most: int = 16
+    longest_side_px: int = 960
+    least_share: float = 0.3
+    surest_share: float = 0.5
+    grown: float = 1.9
+    shortest: float = 0.7
+    margin: float = 0.25
+    joins: float = 1.0
+    level: float = 0.35
+    turned_deg: float = 12.0
+    bends_from: float = 3.0
+    most: int = 14
 
 
 DEFAULTS = LocateSettings()
-
-_QUIET = 0.25
-"""Changes of brightness that no camera shows, in grey levels per pixel."""
+_MULTIPLE = 32
+_MEAN, _SPREAD = np.array((0.485, 0.456, 0.406), np.float32), np.array((0.229, 0.224, 0.225), np.float32)
+"""The means and spreads of channels that the model was made with."""
 
 
 def find_lines(pixels: np.ndarray, settings: LocateSettings = DEFAULTS) -> list[LineBox]:
-    """RGB pixels → boxes of possible lines, at most ``settings.most``, in pixels of ``pixels``."""
-    shrink = min(1.0, settings.longest_side / max(pixels.shape[:2]))
-    level = _resized(pixels, shrink)
-    found: list[LineBox] = []
-    for _ in range(settings.levels):
-        if min(level.shape[:2]) < 4 * settings.letter:
-            break
-        found += [_scaled(line, 1 / shrink) for line in _lines_of_level(level, settings)]
-        level, shrink = _resized(level, 0.5), shrink * 0.5
-    return _distinct(found, settings.most)
+    """RGB pixels → lines, the clearest first, at most ``settings.most``, in pixels of ``pixels``.
 
-
-def _resized(pixels: np.ndarray, factor: float) -> np.ndarray:
-    if factor == 1.0:
-        return pixels
-    return cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-
-
-def _scaled(line: LineBox, by: float) -> LineBox:
-    return LineBox(line.x * by, line.y * by, line.length * by, line.height * by, line.angle, line.score)
-
-
-def find_texture(pixels: np.ndarray, letter: float) -> tuple[np.ndarray, np.ndarray]:
-    """How strongly colours change around each pixel, in grey levels per pixel: in two directions, and in any.
-
-    The first is smoothed over about half a letter and finds letters; the second is sharp and parts one line from the
-    next. The tensors of the channels are added up (Di Zenzo, 1986).
+    Raises ``InstallationError`` where the model is missing, ``DocumentError`` where it fails.
     """
-    sums = [np.zeros(pixels.shape[:2], np.float32) for _ in range(3)]
-    for channel in _channels(pixels):
-        smooth = cv2.GaussianBlur(channel, (0, 0), 1.0)
-        dx, dy = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=0.125)
-        for whole, product in zip(sums, (dx * dx, dy * dy, dx * dy), strict=True):
-            whole += product
-    sharp = np.sqrt(sums[0] + sums[1])
-    xx, yy, xy = (cv2.GaussianBlur(each, (0, 0), letter * 0.45) for each in sums)
-    smaller = (xx + yy) / 2 - np.sqrt(((xx - yy) / 2) ** 2 + xy * xy)
-    return np.sqrt(np.maximum(smaller, 0)), sharp
+    shrink = min(1.0, settings.longest_side_px / max(pixels.shape[:2]))
+    small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else pixels
+    grow = pixels.shape[1] / small.shape[1]
+    return _distinct([_grown(line, grow) for line in _lines_of_map(find_map(small), settings)], settings.most)
 
 
-def _channels(pixels: np.ndarray) -> list[np.ndarray]:
-    """Brightness and the two colour differences, the latter halved since they carry more noise."""
-    lab = cv2.cvtColor(pixels, cv2.COLOR_RGB2LAB).astype(np.float32)
-    return [lab[:, :, 0], lab[:, :, 1] * 0.7, lab[:, :, 2] * 0.7]
+def find_map(pixels: np.ndarray) -> np.ndarray:
+    """RGB pixels → rows × columns: how likely the middle of a line of signs is there, 0 to 1."""
+    rows, columns = pixels.shape[:2]
+    whole = cv2.copyMakeBorder(pixels, 0, -rows % _MULTIPLE, 0, -columns % _MULTIPLE, cv2.BORDER_REPLICATE)
+    values = (whole[:, :, ::-1].astype(np.float32) / 255 - _MEAN) / _SPREAD
+    return networks.run(networks.FINDER, np.ascontiguousarray(values.transpose(2, 0, 1)[None]))[0, 0, :rows, :columns]
 
 
-def _lines_of_level(level: np.ndarray, settings: LocateSettings) -> Iterator[LineBox]:
-    texture, sharp = find_texture(level, settings.letter)
-    logs = np.log(texture + _QUIET)
-    around = np.exp(cv2.blur(logs, (int(settings.letter * settings.surround),) * 2))
-    closed = _closed(texture + _QUIET > settings.stands_out * around, round(settings.letter * settings.joins))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(closed, connectivity=8)
-    margin = round(1.5 * settings.letter)
+def _lines_of_map(share: np.ndarray, settings: LocateSettings) -> list[LineBox]:
+    """Places that hang together, each heap as a line, those of one row joined."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((share > settings.least_share).astype(np.uint8))
+    heaps = []
     for index in range(1, count):
         x, y, width, height, area = (int(v) for v in stats[index])
-        if not _is_block(width, height, area, settings):
+        inside = labels[y : y + height, x : x + width] == index
+        weights = share[y : y + height, x : x + width][inside]
+        if area < 6 or float(weights.max()) < settings.surest_share:
             continue
-        x0, y0 = max(0, x - margin), max(0, y - margin)
-        window = slice(y0, y + height + margin), slice(x0, x + width + margin)
-        own = labels[window] == index
-        contrast = _contrast(texture[window], own, margin)
-        strength = np.where(own, sharp[window], 0).astype(np.float32)
-        for line in _split(strength, settings.letter):
-            yield LineBox(line.x + x0, line.y + y0, line.length, line.height, line.angle, line.score * contrast)
+        heaps.append(_Heap.of(np.argwhere(inside)[:, ::-1] + (x, y), weights, settings))
+    return [heap.line(settings) for heap in _joined(heaps, settings) if heap.reach >= settings.shortest * heap.height]
 
 
-def _closed(mask: np.ndarray, radius: int) -> np.ndarray:
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1,) * 2)
-    return cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, kernel)
+@dataclass(frozen=True, eq=False)
+class _Heap:
+    """Places of one line with their weights, the direction along it (of length 1) and the height of the line."""
+
+    points: np.ndarray
+    weights: np.ndarray
+    axis: np.ndarray
+    height: float
+
+    @classmethod
+    def of(cls, cells: np.ndarray, weights: np.ndarray, settings: LocateSettings) -> _Heap:
+        """The direction is that of the smallest rectangle around; the marks are only the kernel of a line's height."""
+        points = cells.astype(np.float64)
+        _, (wide, high), angle = cv2.minAreaRect(points.astype(np.float32))
+        turn = math.radians(angle if wide >= high else angle + 90)
+        thick = len(points) / (max(wide, high) + 1)
+        return cls(points, weights, np.array([math.cos(turn), math.sin(turn)]), settings.grown * thick)
+
+    @property
+    def middle(self) -> np.ndarray:
+        """The weighted middle."""
+        return np.average(self.points, axis=0, weights=self.weights)
+
+    def along_across(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places along the direction and square to it, from the middle."""
+        gone = self.points - self.middle
+        return gone @ self.axis, gone @ np.array([-self.axis[1], self.axis[0]])
+
+    @property
+    def reach(self) -> float:
+        """The length along the line."""
+        along, _ = self.along_across()
+        return float(along.max() - along.min()) + 1
+
+    def line(self, settings: LocateSettings) -> LineBox:
+        """The box: straight where it is short, else along a parabola."""
+        along, across = self.along_across()
+        axis = self.axis
+        long = self.reach >= settings.bends_from * self.height
+        fit = np.polynomial.polynomial.polyfit(along, across, 2 if long else 0, w=np.sqrt(self.weights))
+        slope, curve = (float(fit[1]), float(fit[2])) if long else (0.0, 0.0)
+        centre = (float(along.min()) + float(along.max())) / 2
+        place = (
+            self.middle
+            + axis * centre
+            + np.array([-axis[1], axis[0]]) * (float(fit[0]) + slope * centre + curve * centre * centre)
+        )
+        angle = math.degrees(math.atan2(axis[1], axis[0]) + math.atan(slope + 2 * curve * centre))
+        length = self.reach + 2 * settings.margin * self.height
+        score = float(self.weights.mean()) * min(1.0, self.reach / (2 * self.height))
+        return LineBox(float(place[0]), float(place[1]), length, self.height, angle, score, curve * (length / 2) ** 2)
 
 
-def _contrast(texture: np.ndarray, own: np.ndarray, margin: int) -> float:
-    """How much stronger the texture is within a patch than right around it."""
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (margin, margin))
-    around = cv2.dilate(own.astype(np.uint8), kernel) == 0
-    outside = float(texture[around].mean()) if around.any() else float(texture.mean())
-    return float(texture[own].mean()) / (outside + _QUIET)
+def _joined(heaps: Sequence[_Heap], settings: LocateSettings) -> list[_Heap]:
+    """Heaps that stand in one row and have one size, made one."""
+    left = sorted(heaps, key=lambda heap: -heap.reach)
+    joined: list[_Heap] = []
+    while left:
+        heap = left.pop(0)
+        while (other := next((each for each in left if _in_row(heap, each, settings)), None)) is not None:
+            left.remove(other)
+            heap = _Heap(
+                np.concatenate((heap.points, other.points)),
+                np.concatenate((heap.weights, other.weights)),
+                heap.axis,
+                (heap.height * heap.reach + other.height * other.reach) / (heap.reach + other.reach),
+            )
+            heap = replace(heap, axis=_main_axis(heap))
+        joined.append(heap)
+    return joined
 
 
-def _is_block(width: int, height: int, area: int, settings: LocateSettings) -> bool:
-    """Whether a patch has the size of at least a few letters and at most a few lines."""
-    long_side, unit = max(width, height), settings.letter
-    return (
-        settings.shortest * unit <= long_side <= settings.longest * unit
-        and area >= 1.2 * unit * unit
-        and min(width, height) <= 3 * settings.highest * unit
-    )
+def _main_axis(heap: _Heap) -> np.ndarray:
+    """The direction along which the places spread most, the heap's own way round."""
+    gone = heap.points - heap.middle
+    _, axes = np.linalg.eigh(gone.T @ gone)
+    return axes[:, -1] if axes[:, -1] @ heap.axis >= 0 else -axes[:, -1]
 
 
-def _split(strength: np.ndarray, letter: float) -> Iterator[LineBox]:
-    """One patch → its lines: turned so that lines and gaps differ most, then cut at the gaps."""
-    rows, columns = strength.shape
-    side = math.ceil(math.hypot(rows, columns)) + 4
-    shrink = min(1.0, 160 / side)
-    angle = _line_angle(strength, side, shrink)
-    turned = _turned(strength, angle, side, 1.0)
-    profile = turned.sum(axis=1)
-    for top, bottom in _bands(profile, letter):
-        along = turned[top:bottom].sum(axis=0)
-        for left, right in _runs(along > 0.15 * along.max(), 2.2 * letter):
-            length, height = right - left, bottom - top
-            if length < 1.6 * letter:
-                continue
-            x, y = _back((left + right) / 2, (top + bottom) / 2, angle, side, (columns, rows))
-            score = min(3.0, length / height)
-            yield LineBox(x, y, length + 0.5 * letter, height + 0.3 * letter, angle, score)
+def _in_row(heap: _Heap, other: _Heap, settings: LocateSettings) -> bool:
+    cosine = float(abs(heap.axis @ other.axis))
+    alike = 0.72 < other.height / heap.height < 1.38
+    if cosine < math.cos(math.radians(2 * settings.turned_deg)) or not alike:
+        return False
+    axis = heap.axis
+    gone = other.middle - heap.middle
+    along, across = float(gone @ axis), float(gone @ np.array([-axis[1], axis[0]]))
+    gap = abs(along) - (heap.reach + other.reach) / 2
+    return -0.5 * heap.height < gap < settings.joins * heap.height and abs(across) < settings.level * heap.height
 
 
-def _line_angle(strength: np.ndarray, side: int, shrink: float) -> float:
-    """The angle at which the rows' sums differ most from each other."""
-    best, best_angle = -1.0, 0.0
-    size = round(side * shrink)
-    for step in range(0, 180, 4):
-        angle = step - 88.0
-        profile = _turned(strength, angle, size, shrink).sum(axis=1)
-        spread = float((profile * profile).sum())
-        if spread > best:
-            best, best_angle = spread, angle
-    return best_angle
+def _grown(line: LineBox, by: float) -> LineBox:
+    return LineBox(
+        (line.x + 0.5) * by - 0.5, (line.y + 0.5) * by - 0.5, line.length * by, line.height * by, line.angle,
+        line.score, line.bend * by, line.way,
+    )  # fmt: skip
 
 
-def _turned(strength: np.ndarray, angle: float, side: int, shrink: float) -> np.ndarray:
-    """The patch turned by -``angle`` about its middle, in a square of ``side``."""
-    rows, columns = strength.shape
-    matrix = cv2.getRotationMatrix2D((columns / 2, rows / 2), angle, shrink)
-    matrix[:, 2] += (side / 2 - columns / 2, side / 2 - rows / 2)
-    return cv2.warpAffine(strength, matrix, (side, side), flags=cv2.INTER_LINEAR)
-
-
-def _back(u: float, v: float, angle: float, side: int, size: tuple[int, int]) -> tuple[float, float]:
-    """A place in the turned square → the same in the patch."""
-    turn = math.radians(angle)
-    du, dv = u - side / 2, v - side / 2
-    return (
-        size[0] / 2 + du * math.cos(turn) - dv * math.sin(turn),
-        size[1] / 2 + du * math.sin(turn) + dv * math.cos(turn),
-    )
-
-
-def _bands(profile: np.ndarray, letter: float) -> list[tuple[int, int]]:
-    """Rows that belong to lines: runs above half of the nearby peak, at least half a letter high."""
-    window = max(3, round(3 * letter))
-    peak = cv2.dilate(profile.reshape(-1, 1), np.ones((window, 1), np.uint8)).ravel()
-    inside = (profile > 0.45 * peak) & (profile > 0.15 * profile.max())
-    return [run for run in _runs(inside, 0) if run[1] - run[0] >= 0.5 * letter]
-
-
-def _runs(inside: np.ndarray, join: float) -> list[tuple[int, int]]:
-    """Runs of true values as (start, end), those nearer than ``join`` made one."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], inside.astype(np.int8), [0]))))
-    runs: list[tuple[int, int]] = []
-    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        if runs and start - runs[-1][1] < join:
-            runs[-1] = (runs[-1][0], end)
-        else:
-            runs.append((start, end))
-    return runs
-
-
-def _distinct(lines: list[LineBox], most: int) -> list[LineBox]:
+def _distinct(lines: Sequence[LineBox], most: int) -> list[LineBox]:
     """The best lines, without those that mostly repeat a better one."""
     kept: list[LineBox] = []
     for line in sorted(lines, key=lambda item: -item.score):
-        if all(_overlap(line, other) < 0.6 for other in kept):
+        if all(_overlap(line, other) < 0.4 for other in kept):
             kept.append(line)
         if len(kept) == most:
             break
@@ -212,10 +184,10 @@ def _distinct(lines: list[LineBox], most: int) -> list[LineBox]:
 
 
 def _overlap(a: LineBox, b: LineBox) -> float:
-    """Shared area as a part of their union."""
-    if math.hypot(a.x - b.x, a.y - b.y) > (a.length + b.length) / 2:
+    """Shared area as a part of the smaller one."""
+    if math.hypot(a.x - b.x, a.y - b.y) > (a.length + b.length) / 2 + max(a.height, b.height):
         return 0.0
     shape_a, shape_b = (((s.x, s.y), (s.length, s.height), s.angle) for s in (a, b))
     kind, points = cv2.rotatedRectangleIntersection(shape_a, shape_b)
     shared = 0.0 if kind == cv2.INTERSECT_NONE or points is None else float(cv2.contourArea(cv2.convexHull(points)))
-    return shared / (a.length * a.height + b.length * b.height - shared)
+    return shared / max(1e-6, min(a.length * a.height, b.length * b.height))
