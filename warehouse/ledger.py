@@ -63,9 +63,9 @@ class Ledger:
         """Every claim that ``words`` fit: ``[c.as_json() for c in Ledger().claims(["KX71"])]``."""
         return list_claims(self._store, words, chosen)
 
-    def evidence(self, asked: str, out: Path | str) -> Evidence | StampEvidence:
+    def evidence(self, claim_id: str, out: Path | str) -> Evidence | StampEvidence:
         """Write the picture behind a claim, or a reading of a photo: ``Ledger().evidence(claim_id, "page.png")``."""
-        return make_evidence(self._store, asked, Path(out))
+        return make_evidence(self._store, claim_id, Path(out))
 
     def confirm(self, claim_id: str, by: str | None = None, note: str | None = None) -> ToldClaim:
         """A person's word that a claim is right: ``Ledger().confirm(claim_id, note="seen on page 2")``."""
