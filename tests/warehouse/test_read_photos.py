@@ -7,11 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import pytest
 from cogledger.desk.cli import app
 from cogledger.desk.faults import run
 from cogledger.extract import stamps as stamp_package
-from cogledger.warehouse import Ledger
+from cogledger.warehouse import Ledger, migrate
 from cogledger.warehouse.stamps import make_codes_mark, make_reading_id
 from cogledger.warehouse.store import Store, rows_of
 from PIL import Image, ImageDraw, ImageFont
@@ -90,3 +91,47 @@ def test_ids_and_marks_depend_on_what_they_stand_for() -> None:
     assert make_reading_id(["a", "b"]) == make_reading_id(["b", "a", "b"]) != make_reading_id(["a"])
     assert make_reading_id(["a"])[0] == "s" and len(make_reading_id(["a"])) == 16
     assert make_codes_mark(["ZQ 500", "KX1"]) == make_codes_mark(["KX-1", "zq500"]) != make_codes_mark(["KX1"])
+
+
+def test_a_store_from_before_photos_were_kept_takes_them(
+    store: Store, keep: Callable[..., str], claim: Callable[..., Any], photo: Photo, stamps: Any,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    steps = migrate.list_migrations()
+    with monkeypatch.context() as before:
+        before.setattr(migrate, "list_migrations", lambda: steps[:1])
+        before.setattr("cogledger.warehouse.register.note_part_photo", lambda *given: None)
+        keep(claim(high=37))
+    with duckdb.connect(str(store.database), read_only=True) as connection:
+        assert connection.execute("select max(number) from cogledger_schema").fetchone() == (1,)
+    assert Ledger(store.folder).photos() == []
+    (reading,) = Ledger(store.folder).stamp([photo("a.png")]).photos
+    assert reading.reading_id == Ledger(store.folder).photos()[0].reading_id
+    assert len(Ledger(store.folder).claims()) == 1
+
+
+@pytest.mark.parametrize("what", ["deleted", "changed"])
+def test_a_photo_that_goes_while_it_is_read_is_told_of_and_not_kept(
+    store: Store, keep: Callable[..., str], claim: Callable[..., Any], photo: Photo, stamps: Any, what: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    keep(claim(high=37))
+
+    def read(paths: list[Path], known: Any, same_part: bool = False) -> Any:
+        if paths[0].name == "a.png":
+            paths[0].unlink() if what == "deleted" else paths[0].write_bytes(b"other")
+        return stamps(paths, known, same_part)
+
+    monkeypatch.setattr(stamp_package, "read_photos", read)
+    report = Ledger(store.folder).stamp([photo("a.png"), photo("b.png")])
+    assert [(r.file, bool(r.reading_id)) for r in report.photos] == [("a.png", False), ("b.png", True)]
+    (fault,) = report.failures
+    assert fault.file and fault.file.endswith("a.png")
+    assert [row.record["file"] for row in Ledger(store.folder).photos()] == ["b.png"]
+
+
+def test_photos_are_told_from_pages_in_worker_processes_too(store: Store, folder: Path, stamps: Any) -> None:
+    draw_page(folder / "sheet.png")
+    report = Ledger(store.folder).read([folder], workers=2)
+    assert [reading.file for reading in report.photos] == ["dark.png", "rear.png"]
+    assert report.total("claims") > 0
