@@ -42,8 +42,16 @@ def draw_marked_block(
     process: str | None = None,
 ) -> Block:  # fmt: skip
     """A block of ``words`` (drawn too, if not given) on a ground of colour ``base``, RGB 0–1."""
-    chosen = list(words) if words is not None else draw_block(rng)
     how = process or str(rng.choice(PROCESSES, p=(0.18, 0.18, 0.16, 0.17, 0.16, 0.15)))
+    mask, lines = flat_block(rng, fonts, how, words)
+    return Block(draw_mark(rng, mask, CAP_PX, how, base), lines, how)
+
+
+def flat_block(
+    rng: np.random.Generator, fonts: Sequence[Path], process: str, words: Sequence[Words] | None = None
+) -> tuple[np.ndarray, tuple[FlatLine, ...]]:
+    """The mask of a block, 0–1, as the letters of a process are shaped, and its lines."""
+    chosen = list(words) if words is not None else draw_block(rng)
     font = fonts[int(rng.integers(len(fonts)))]
     style = random_style(rng)
     masks = []
@@ -51,7 +59,7 @@ def draw_marked_block(
         if index and rng.random() < 0.12:
             font, style = fonts[int(rng.integers(len(fonts)))], random_style(rng)
         share = 1.0 if line.role == "code" else float(rng.uniform(0.55, 1.15))
-        masks.append((*_line_mask(rng, line.shown, font, style, CAP_PX * share, how), CAP_PX * share))
+        masks.append((*_line_mask(rng, line.shown, font, style, CAP_PX * share, process), CAP_PX * share))
     mask, places = _stacked(rng, masks)
     bend = 0.0
     if rng.random() < 0.16 and mask.shape[1] > 2.5 * CAP_PX:
@@ -61,9 +69,7 @@ def draw_marked_block(
         FlatLine(word, _points(x, y, length, bend, columns), cap)
         for word, (x, y, length, cap) in zip(chosen, places, strict=True)
     )
-    if bend:
-        mask = _bent(mask, bend)
-    return Block(draw_mark(rng, mask, CAP_PX, how, base), lines, how)
+    return (_bent(mask, bend) if bend else mask), lines
 
 
 def _points(x: float, y: float, length: float, bend: float, columns: int) -> np.ndarray:

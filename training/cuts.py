@@ -87,7 +87,7 @@ def _cut(rng: np.random.Generator, photo: Photo, line: Shown, process: int) -> d
     stretch = float(np.exp(rng.normal(0, 0.12)))
     cut = cut_level(photo.pixels, box, CUT_HEIGHT_PX, stretch)
     cap = line.box.height * 0.6
-    if rng.random() < 0.05 and not _turnable(line.words.label):
+    if rng.random() < 0.05 and not turnable(line.words.label):
         return as_sample(np.ascontiguousarray(cut[::-1, ::-1]), "", cap, process)
     return as_sample(cut, line.words.label, cap, process)
 
@@ -96,7 +96,7 @@ _EITHER_WAY = frozenset("0O8HINXZSM1WL6957D-. /UCEBQ")
 """Signs that can be taken for some sign when they stand on their heads."""
 
 
-def _turnable(label: str) -> bool:
+def turnable(label: str) -> bool:
     """Whether most of a text would be legible upside down too."""
     return sum(sign in _EITHER_WAY for sign in label) > 0.7 * len(label)
 

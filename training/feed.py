@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-
 Draw = Callable[[np.random.Generator, Sequence[Path]], list[dict[str, Any]]]
 FONTS_EACH = 130
 """A process draws with so many of the fonts: it keeps what it has worked out about each."""
