@@ -35,7 +35,7 @@ class AdviceBounds:
 
     ``dark``: nine in ten pixels are darker (whole photos: 65 and more; a fifth of their light: 13 to 49);
     ``dark_median``: half of them are (33 and more; 6 to 37). ``glaring``: brightness of a reflection in every channel.
-    ``glare_share``: its part of the picture (whole: 0 to 0.02; the stamp covered: 0.023 and more),
+    ``glare_share``: its part of the picture (whole: 0 to 0.004; the stamp covered: 0.019 and more),
     ``stamp_glare_share``: its part of the stamp. ``spread``: how far edges are smeared, as the deviation of a Gaussian
     (whole: 0 to 2.2; smeared by 4: 2.9 and more), ``sign_spread``: the same as a part of the signs' height.
     ``least_side``: no photo straight from a camera is as small. ``sign_height``: in pixels of the photo itself, from
@@ -47,7 +47,7 @@ class AdviceBounds:
     dark: float = 48.0
     dark_median: float = 22.0
     glaring: int = 250
-    glare_share: float = 0.022
+    glare_share: float = 0.012
     stamp_glare_share: float = 0.25
     spread: float = 2.5
     sign_spread: float = 0.2
@@ -59,8 +59,14 @@ BOUNDS = AdviceBounds()
 _MOST = 2
 _JUST_BEYOND = 1.001
 """The weight of a line at the picture's edge: whatever else is wrong is likelier to be the reason."""
+_LEAST_GLARE = 0.001
+_LEAST_AT_EDGE = 0.05
+"""Patches of white that are a smaller part of the picture are no reflections that matter."""
+_NEARLY_WHITE = 205
 _ANYTHING = 3.0
 """A place with less contrast holds no stamp at all."""
+_NO_EDGE = 12.0
+_UNEVEN = 25.0
 _LEAST_SLOPE = 0.3
 _OF_STRONGEST = 0.4
 """Edges weaker than this, in grey levels per pixel, or than this part of the strongest, may be noise."""
@@ -83,7 +89,7 @@ def find_defects(pixels: np.ndarray, line: LineBox | None, bounds: AdviceBounds 
         DARK: max(bounds.dark / max(1.0, bright), bounds.dark_median / max(1.0, middle)),
         SMALL: bounds.least_side / max(pixels.shape[:2]),
         GLARE: find_glare(small, bounds.glaring) / bounds.glare_share,
-        BLUR: find_spread(grey) / bounds.spread,
+        BLUR: _find_whole_spread(grey) / bounds.spread,
     }
     if line is not None:
         for words, much in _at_line(small, grey, line, shrink, bounds).items():
@@ -114,27 +120,47 @@ def _at_line(
     low, high = np.percentile(cv2.GaussianBlur(there, (0, 0), 1.0), (2, 98))
     return {
         GLARE: float((colours.min(axis=2) >= bounds.glaring).mean()) / bounds.stamp_glare_share,
-        BLUR: find_spread(there) / max(bounds.spread, bounds.sign_spread * signs),
+        BLUR: (find_spread(there) or 0.0) / max(bounds.spread, bounds.sign_spread * signs),
         FLAT: bounds.contrast / float(high - low) if high - low > _ANYTHING else 0.0,
     }
 
 
+def _find_whole_spread(grey: np.ndarray) -> float:
+    """The spread over the whole picture; one whose brightness changes without any edge is smeared beyond measure."""
+    found = find_spread(grey)
+    if found is not None:
+        return found
+    low, high = np.percentile(cv2.GaussianBlur(grey, (0, 0), 3.0), (1, 99))
+    return _NO_EDGE if high - low > _UNEVEN else 0.0
+
+
 def find_glare(pixels: np.ndarray, glaring: int) -> float:
-    """The part of the picture that reflections cover: patches of white that do not reach its edge, as a table would."""
+    """The part of the picture that reflections cover.
+
+    White that reaches the picture's edge may be a table: it counts where it fades out softly, as light does.
+    """
     white = (pixels.min(axis=2) >= glaring).astype(np.uint8)
     rows, columns = white.shape
-    stats = cv2.connectedComponentsWithStats(white, connectivity=8)[2][1:]
-    inside = (
-        (stats[:, 0] > 0)
-        & (stats[:, 1] > 0)
-        & (stats[:, 0] + stats[:, 2] < columns)
-        & (stats[:, 1] + stats[:, 3] < rows)
-    )
-    return float(stats[inside, 4].sum()) / white.size
+    labels, stats = cv2.connectedComponentsWithStats(white, connectivity=8)[1:3]
+    covered = 0
+    for number, (x, y, width, height, area) in enumerate(stats[1:].tolist(), 1):
+        if area < _LEAST_GLARE * white.size:
+            continue
+        inside = x > 0 and y > 0 and x + width < columns and y + height < rows
+        if inside or (area > _LEAST_AT_EDGE * white.size and _fades(pixels, labels == number)):
+            covered += area
+    return covered / white.size
 
 
-def find_spread(grey: np.ndarray, fine: float = 1.0, coarse: float = 3.0) -> float:
-    """How far the sharpest of the strong edges are smeared: the deviation of a Gaussian, in pixels; 0 without edges.
+def _fades(pixels: np.ndarray, patch: np.ndarray) -> bool:
+    """Whether what stands a little way outside a white patch is nearly white too."""
+    near, far = (cv2.dilate(patch.astype(np.uint8), np.ones((size, size), np.uint8)) for size in (9, 17))
+    ring = (far > 0) & (near == 0)
+    return bool(ring.any()) and float(np.median(pixels.max(axis=2)[ring])) >= _NEARLY_WHITE
+
+
+def find_spread(grey: np.ndarray, fine: float = 1.0, coarse: float = 3.0) -> float | None:
+    """How far the sharpest of the strong edges are smeared: the deviation of a Gaussian, in pixels; None without any.
 
     An edge smeared by a deviation s and smoothed by a further t has the slope 1 / sqrt(2 pi (s² + t²)), so that the
     ratio of two such slopes tells s.
@@ -144,7 +170,7 @@ def find_spread(grey: np.ndarray, fine: float = 1.0, coarse: float = 3.0) -> flo
     strong = slopes[1] >= max(_LEAST_SLOPE, float(usual), _OF_STRONGEST * float(strongest))
     peaks = strong & (slopes[1] >= cv2.dilate(slopes[1], np.ones((5, 5), np.uint8)))
     if np.count_nonzero(peaks) < 5:
-        return 0.0
+        return None
     sharp = cv2.dilate(slopes[0], np.ones((5, 5), np.uint8))
     ratio = np.clip(sharp[peaks] / slopes[1][peaks], 1.0005, coarse / fine)
     smeared = (coarse**2 - (fine * ratio) ** 2) / (ratio**2 - 1)
