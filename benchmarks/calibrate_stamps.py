@@ -87,7 +87,9 @@ def read_cases(folder: Path, cache: Path, most: int | None) -> list[Case]:
         print(f"\r{folder.name}: {number + 1} of {len(rows)}", end="", file=sys.stderr)
         seen, key = look(folder / row["file"], cache), code_key(row["code"])
         lists = {"listed": whole, "unlisted": _without(whole, key) if key else None, "without a list": none}
-        cases += [Case(row, seen, known, key, name, WEIGHTS[name]) for name, known in lists.items() if known]
+        cases += [
+            Case(row, seen, known, key, name, WEIGHTS[name]) for name, known in lists.items() if known is not None
+        ]
     print(file=sys.stderr)
     return cases
 

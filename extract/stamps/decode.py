@@ -28,6 +28,8 @@ _VARIANT_DOOR = 1.0
 """The cost of a code's ending inside a word while its variant is looked for, which is often read as a part of it."""
 _USELESS_LOOK, _VARIANT_NEEDS = -3.0, 3.0
 """A look counts against the code's being there this much at most; the code's evidence must be more than the second."""
+_SAME_JUNK = 0.75
+"""How much of what a code gains by explaining signs is given once only, however many photos show the same signs."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,21 +155,33 @@ def judge(
 def shares_of(
     candidates: Sequence[Candidate], weighed: Sequence[Weighed], tuning: DecodeTuning
 ) -> tuple[np.ndarray, float]:
-    """Each candidate's share of the probability, not yet calibrated, and how clearly the likeliest is shown, 0 to 1."""
+    """Each candidate's share of the probability, not yet calibrated, and how clearly the likeliest is shown, 0 to 1.
+
+    The photo that shows a code best says how much better codes explain it than junk does. The others show the same
+    text once more, be it a code or junk: they tell texts apart, but are no further evidence of a code as such.
+    """
     priors = np.array([candidate.prior for candidate in candidates])
-    shown = np.stack([_in_photo(photo.evidence, tuning) for photo in weighed])
-    clearest = int(np.argmax((shown + priors).max(axis=1)))
-    counts = np.array([1.0 if n == clearest else tuning.further_photo for n in range(len(weighed))])
-    scores = priors + counts @ shown
-    shares = np.exp(scores - np.logaddexp.reduce(np.concatenate((scores, [tuning.nothing]))))
+    evidence = np.stack([photo.evidence for photo in weighed])
+    full = tuning.sharpness * tuning.junk_sign * np.array([len(candidate.key) for candidate in candidates])
+    clearest = int(np.argmax((evidence + priors).max(axis=1)))
+    again = np.zeros(len(candidates))
+    for number, own in enumerate(evidence):
+        if number != clearest:
+            again += tuning.further_photo * _as_same_text(own, full, tuning)
+    shown = np.logaddexp(0.0, math.log(tuning.shows / (1 - tuning.shows)) + evidence[clearest])
+    scores = priors + shown + again
+    texts = np.minimum(0.0, evidence[clearest] - full)
+    junk = tuning.nothing + float(np.logaddexp.reduce(texts + again) - np.logaddexp.reduce(texts))
+    shares = np.exp(scores - np.logaddexp.reduce(np.concatenate((scores, [junk]))))
     best = int(shares.argmax())
-    clear = float(shown[clearest, best]) / (tuning.junk_sign * tuning.sharpness * len(candidates[best].key))
-    return shares, min(1.0, clear)
+    return shares, float(min(1.0, max(0.0, shown[best] / full[best])))
 
 
-def _in_photo(evidence: np.ndarray, tuning: DecodeTuning) -> np.ndarray:
-    """Evidence of a photo that may as well show nothing of the code, which then says nothing for or against it."""
-    return np.logaddexp(0.0, math.log(tuning.shows / (1 - tuning.shows)) + evidence)
+def _as_same_text(evidence: np.ndarray, full: np.ndarray, tuning: DecodeTuning) -> np.ndarray:
+    """The log-likelihood of a further photo for each code, against its clearest text; a useless photo says nothing."""
+    useless = -max(0.0, float(evidence.max()))
+    short = evidence - _SAME_JUNK * full
+    return np.logaddexp(math.log(tuning.shows) + short, math.log(1 - tuning.shows) + useless)
 
 
 def honest(share: float, clear: float, tuning: SureTuning) -> float:
