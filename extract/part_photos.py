@@ -44,7 +44,7 @@ class Marks:
         """The bounds lie between drawn pages, straight and as photographed, and photos of parts; see the tests."""
         if self.in_rows >= 60 and self.in_rows >= 0.45 * self.count and self.paper >= 0.6:
             return Shown.PAGE
-        if self.in_rows < 8 or self.in_rows < 0.25 * self.count or self.paper < 0.5:
+        if self.in_rows < 16 or self.in_rows < 0.25 * self.count or self.paper < 0.5:
             return Shown.PART
         return Shown.EITHER
 

@@ -55,7 +55,7 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
     )
     return Reading(source, count, tuple(validation.valid), (*found.held, *validation.held_back), tuple(found.failed),
                    time.perf_counter() - started, READER_VERSION,
-                   part_photo=shown is Shown.EITHER and not (found.claims or found.held))  # fmt: skip
+                   part_photo=shown is Shown.EITHER and not found.claims)  # fmt: skip
 
 
 class _Found:
