@@ -1,7 +1,9 @@
-"""Upright pixels → the lines of signs on them, at any angle.
+"""Upright pixels → the lines of signs on them, at any angle and size.
 
 The text detection model of PP-OCR (a file of the package ``rapidocr``, which is not imported) marks where signs may
-stand; what hangs together becomes a line, straight or bent, and what stands in one row becomes one line. Which way up a
+stand. It sees signs of some ten pixels and more, and marks whole parts where they are smaller; so the photo is searched
+coarsely first, every line found is searched again on a level cut-out where its signs are as high as the model measures
+best, and where no clear line came of it, the places that parts seem to stand at are searched closely. Which way up a
 line reads stays open.
 """
 
@@ -9,29 +11,46 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 
 from . import networks
-from .linebox import LineBox
+from .heaps import Found, HeapSettings, find_rows
+from .linebox import CAPITALS_SHARE, LineBox
+from .views import Photo, View
 
 
 @dataclass(frozen=True)
 class LocateSettings:
-    """Tolerances of the search; lengths in heights of a line unless they say pixels."""
+    """How the photo is searched."""
 
-    longest_side_px: int = 960
-    least_share: float = 0.3
-    surest_share: float = 0.5
-    grown: float = 1.9
-    shortest: float = 0.7
-    margin: float = 0.25
-    joins: float = 1.0
-    level: float = 0.35
-    turned_deg: float = 12.0
-    bends_from: float = 3.0
+    heaps: HeapSettings = field(default_factory=HeapSettings)
+    coarse_px: int = 800
+    """Longest side of the first look."""
+    best_capitals_px: float = 26.0
+    capitals_px: tuple[float, float] = (15.0, 44.0)
+    """Capitals this high in a level cut-out are measured well."""
+    largest_capitals_px: float = 60.0
+    """What is higher than this on the coarse look is no line but a part."""
+    most_grown: float = 2.0
+    window_px: int = 704
+    margin_along: float = 1.5
+    margin_across: float = 1.2
+    """What a cut-out shows around lines, in heights of a line."""
+    near: float = 0.6
+    depth: int = 3
+    fine_px: int = 2016
+    """Longest side the photo would have at the scale of the close look."""
+    tiles: int = 3
+    budget_px: int = 1_900_000
+    """Pixels that may be looked at in all."""
+    clear_score: float = 0.72
+    clear_long: float = 1.8
+    unproved: float = 0.5
+    """What the score of a line is worth that was not found again on its cut-out."""
+    least_score: float = 0.2
     most: int = 14
 
 
@@ -46,10 +65,16 @@ def find_lines(pixels: np.ndarray, settings: LocateSettings = DEFAULTS) -> list[
 
     Raises ``InstallationError`` where the model is missing, ``DocumentError`` where it fails.
     """
-    shrink = min(1.0, settings.longest_side_px / max(pixels.shape[:2]))
-    small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else pixels
-    grow = pixels.shape[1] / small.shape[1]
-    return _distinct([_grown(line, grow) for line in _lines_of_map(find_map(small), settings)], settings.most)
+    search = _Search(Photo(pixels), settings)
+    view, small = search.photo.whole(settings.coarse_px)
+    share = search.look(small)
+    lines, ragged = _told_apart(find_rows(share, settings.heaps), settings)
+    search.settle([view.to_photo(found.line) for found in lines], (view,))
+    if not search.clear():
+        for tile in _tiles(view, ragged, search):
+            found, _ = _told_apart(find_rows(search.look(search.photo.cut(tile)), settings.heaps), settings)
+            search.settle([tile.to_photo(each.line) for each in found], (tile,))
+    return _distinct([line for line in search.lines if line.score >= settings.least_score], settings.most)
 
 
 def find_map(pixels: np.ndarray) -> np.ndarray:
@@ -60,116 +85,153 @@ def find_map(pixels: np.ndarray) -> np.ndarray:
     return networks.run(networks.FINDER, np.ascontiguousarray(values.transpose(2, 0, 1)[None]))[0, 0, :rows, :columns]
 
 
-def _lines_of_map(share: np.ndarray, settings: LocateSettings) -> list[LineBox]:
-    """Places that hang together, each heap as a line, those of one row joined."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats((share > settings.least_share).astype(np.uint8))
-    heaps = []
-    for index in range(1, count):
-        x, y, width, height, area = (int(v) for v in stats[index])
-        inside = labels[y : y + height, x : x + width] == index
-        weights = share[y : y + height, x : x + width][inside]
-        if area < 6 or float(weights.max()) < settings.surest_share:
-            continue
-        heaps.append(_Heap.of(np.argwhere(inside)[:, ::-1] + (x, y), weights, settings))
-    return [heap.line(settings) for heap in _joined(heaps, settings) if heap.reach >= settings.shortest * heap.height]
+@dataclass(eq=False)
+class _Search:
+    """One photo's search: what was looked at, what was found."""
+
+    photo: Photo
+    settings: LocateSettings
+    spent_px: int = 0
+    lines: list[LineBox] = field(default_factory=list)
+    _clear: bool = False
+
+    def look(self, pixels: np.ndarray) -> np.ndarray:
+        """The map of some pixels, which count against the budget."""
+        self.spent_px += pixels.shape[0] * pixels.shape[1]
+        return find_map(pixels)
+
+    def affords(self, view: View) -> bool:
+        """Whether the budget allows to look at a view."""
+        return self.spent_px + view.width * view.height <= self.settings.budget_px
+
+    def clear(self) -> bool:
+        """Whether a line was found that is surely one."""
+        return self._clear
+
+    def settle(self, lines: Sequence[LineBox], seen: tuple[View, ...]) -> None:
+        """Lines of the photo, found on the last of the views ``seen``: measured again on cut-outs of their own."""
+        new = [line for line in lines if all(_overlap(line, known) < 0.5 for known in self.lines)]
+        for group in _groups(new, self.settings.near):
+            self._settle_group(group, seen)
+
+    def _settle_group(self, group: list[LineBox], seen: tuple[View, ...]) -> None:
+        view = _level_view(group, self.settings)
+        if len(seen) > self.settings.depth or not self.affords(view):
+            self.lines += [replace(line, score=line.score * self.settings.unproved) for line in group]
+            return
+        rows = find_rows(self.look(self.photo.cut(view)), self.settings.heaps)
+        found, _ = _told_apart(rows, self.settings)
+        if not found:
+            self.lines += [replace(line, score=line.score * self.settings.unproved) for line in group]
+            return
+        again = []
+        for each in found:
+            line = view.to_photo(each.line)
+            if self._measured(each, view):
+                self.lines.append(line)
+                self._clear |= each.line.score >= self.settings.clear_score and each.long >= self.settings.clear_long
+            else:
+                again.append(line)
+        for each in _groups(again, self.settings.near):
+            self._settle_group(each, (*seen, view))
+
+    def _measured(self, found: Found, view: View) -> bool:
+        """Whether a line is of a good size on the view, or cannot be of a better one, and is seen to both its ends."""
+        low, high = self.settings.capitals_px
+        small = found.capitals_px < low and view.scale < 0.99 * self.settings.most_grown
+        if small or found.capitals_px > high:
+            return False
+        x0, y0 = found.line.outline().min(axis=0)
+        x1, y1 = found.line.outline().max(axis=0)
+        return bool(x0 > -3 and y0 > -3 and x1 < view.width + 2 and y1 < view.height + 2)
 
 
-@dataclass(frozen=True, eq=False)
-class _Heap:
-    """Places of one line with their weights, the direction along it (of length 1) and the height of the line."""
+def _told_apart(rows: Sequence[Found], settings: LocateSettings) -> tuple[list[Found], list[Found]]:
+    """What looks like lines of signs, and what looks like parts, screws and the like."""
+    lines, ragged = [], []
+    for found in rows:
+        like = found.full >= settings.heaps.least_full and found.long >= settings.heaps.least_long
+        (lines if like and found.capitals_px <= settings.largest_capitals_px else ragged).append(found)
+    return lines, ragged
 
-    points: np.ndarray
-    weights: np.ndarray
-    axis: np.ndarray
-    height: float
 
-    @classmethod
-    def of(cls, cells: np.ndarray, weights: np.ndarray, settings: LocateSettings) -> _Heap:
-        """The direction is that of the smallest rectangle around; the marks are only the kernel of a line's height."""
-        points = cells.astype(np.float64)
-        _, (wide, high), angle = cv2.minAreaRect(points.astype(np.float32))
-        turn = math.radians(angle if wide >= high else angle + 90)
-        thick = len(points) / (max(wide, high) + 1)
-        return cls(points, weights, np.array([math.cos(turn), math.sin(turn)]), settings.grown * thick)
+def _level_view(group: Sequence[LineBox], settings: LocateSettings) -> View:
+    """A cut-out, level along the longest of the lines, that shows them all with margins."""
+    longest = max(group, key=lambda line: line.length)
+    capitals = float(np.average([line.height for line in group], weights=[line.length for line in group]))
+    turn = (longest.angle + 90) % 180 - 90
+    axis = math.radians(turn)
+    along, across = np.array((math.cos(axis), math.sin(axis))), np.array((-math.sin(axis), math.cos(axis)))
+    points = np.concatenate([line.outline() for line in group])
+    u, v = points @ along, points @ across
+    high = max(line.height for line in group)
+    wide = float(u.max() - u.min()) + 2 * settings.margin_along * high
+    tall = float(v.max() - v.min()) + 2 * settings.margin_across * high
+    scale = min(
+        settings.most_grown,
+        settings.best_capitals_px / (capitals * CAPITALS_SHARE),
+        settings.window_px / max(wide, tall),
+    )
+    x, y = along * (u.max() + u.min()) / 2 + across * (v.max() + v.min()) / 2
+    return View(
+        float(x), float(y), turn, scale, max(_MULTIPLE, round(wide * scale)), max(_MULTIPLE, round(tall * scale))
+    )
 
-    @property
-    def middle(self) -> np.ndarray:
-        """The weighted middle."""
-        return np.average(self.points, axis=0, weights=self.weights)
 
-    def along_across(self) -> tuple[np.ndarray, np.ndarray]:
-        """Places along the direction and square to it, from the middle."""
-        gone = self.points - self.middle
-        return gone @ self.axis, gone @ np.array([-self.axis[1], self.axis[0]])
-
-    @property
-    def reach(self) -> float:
-        """The length along the line."""
-        along, _ = self.along_across()
-        return float(along.max() - along.min()) + 1
-
-    def line(self, settings: LocateSettings) -> LineBox:
-        """The box: straight where it is short, else along a parabola."""
-        along, across = self.along_across()
-        axis = self.axis
-        long = self.reach >= settings.bends_from * self.height
-        fit = np.polynomial.polynomial.polyfit(along, across, 2 if long else 0, w=np.sqrt(self.weights))
-        slope, curve = (float(fit[1]), float(fit[2])) if long else (0.0, 0.0)
-        centre = (float(along.min()) + float(along.max())) / 2
-        place = (
-            self.middle
-            + axis * centre
-            + np.array([-axis[1], axis[0]]) * (float(fit[0]) + slope * centre + curve * centre * centre)
+def _tiles(coarse: View, ragged: Sequence[Found], search: _Search) -> list[View]:
+    """Where to look closely: windows over what seems to be a part, and over the middle of the photo."""
+    settings = search.settings
+    rows, columns = search.photo.pixels.shape[:2]
+    scale = min(1.0, settings.fine_px / max(rows, columns))
+    if scale < 1.3 * coarse.scale:
+        return []
+    cell = settings.window_px / scale / 16
+    wide, high = math.ceil(columns / cell), math.ceil(rows / cell)
+    x, y = (np.arange(wide) + 0.5) * cell, (np.arange(high) + 0.5) * cell
+    off = ((x[None, :] / columns - 0.5) / 0.22) ** 2 + ((y[:, None] / rows - 0.5) / 0.22) ** 2
+    weight = 0.5 * np.exp(-off / 2)
+    for found in ragged:
+        outline = coarse.to_photo(found.line).outline() / cell
+        mask = np.zeros((high, wide), np.uint8)
+        cv2.fillPoly(mask, [np.round(outline).astype(np.int32)], 1)
+        weight += mask * 0.5 * min(1.0, found.line.score + 0.3)
+    views: list[View] = []
+    side = [min(16, wide), min(16, high)]
+    for _ in range(settings.tiles):
+        sums = cv2.boxFilter(
+            weight, -1, (side[0], side[1]), anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT
         )
-        angle = math.degrees(math.atan2(axis[1], axis[0]) + math.atan(slope + 2 * curve * centre))
-        length = self.reach + 2 * settings.margin * self.height
-        score = float(self.weights.mean()) * min(1.0, self.reach / (2 * self.height))
-        return LineBox(float(place[0]), float(place[1]), length, self.height, angle, score, curve * (length / 2) ** 2)
+        sums = sums[: high - side[1] + 1, : wide - side[0] + 1]
+        top, left = np.unravel_index(int(sums.argmax()), sums.shape)
+        weight[top : top + side[1], left : left + side[0]] = 0
+        size = [round(n * cell * scale) for n in side]
+        middle = ((left + side[0] / 2) * cell, (top + side[1] / 2) * cell)
+        view = View(middle[0], middle[1], 0.0, scale, size[0], size[1])
+        views.append(view)
+    room = max(0, settings.budget_px - search.spent_px)
+    return views[: max(1, room // (settings.window_px**2))]
 
 
-def _joined(heaps: Sequence[_Heap], settings: LocateSettings) -> list[_Heap]:
-    """Heaps that stand in one row and have one size, made one."""
-    left = sorted(heaps, key=lambda heap: -heap.reach)
-    joined: list[_Heap] = []
+def _groups(lines: Sequence[LineBox], near: float) -> list[list[LineBox]]:
+    """Lines that stand close together and much the same way, together."""
+    left = sorted(lines, key=lambda line: -line.score)
+    groups = []
     while left:
-        heap = left.pop(0)
-        while (other := next((each for each in left if _in_row(heap, each, settings)), None)) is not None:
+        group = [left.pop(0)]
+        while (other := next((e for e in left if any(_close(e, own, near) for own in group)), None)) is not None:
             left.remove(other)
-            heap = _Heap(
-                np.concatenate((heap.points, other.points)),
-                np.concatenate((heap.weights, other.weights)),
-                heap.axis,
-                (heap.height * heap.reach + other.height * other.reach) / (heap.reach + other.reach),
-            )
-            heap = replace(heap, axis=_main_axis(heap))
-        joined.append(heap)
-    return joined
+            group.append(other)
+        groups.append(group)
+    return groups
 
 
-def _main_axis(heap: _Heap) -> np.ndarray:
-    """The direction along which the places spread most, the heap's own way round."""
-    gone = heap.points - heap.middle
-    _, axes = np.linalg.eigh(gone.T @ gone)
-    return axes[:, -1] if axes[:, -1] @ heap.axis >= 0 else -axes[:, -1]
-
-
-def _in_row(heap: _Heap, other: _Heap, settings: LocateSettings) -> bool:
-    cosine = float(abs(heap.axis @ other.axis))
-    alike = 0.72 < other.height / heap.height < 1.38
-    if cosine < math.cos(math.radians(2 * settings.turned_deg)) or not alike:
+def _close(a: LineBox, b: LineBox, near: float) -> bool:
+    turned = abs((a.angle - b.angle + 90) % 180 - 90)
+    if turned > 20 or not 0.4 < a.height / b.height < 2.5:
         return False
-    axis = heap.axis
-    gone = other.middle - heap.middle
-    along, across = float(gone @ axis), float(gone @ np.array([-axis[1], axis[0]]))
-    gap = abs(along) - (heap.reach + other.reach) / 2
-    return -0.5 * heap.height < gap < settings.joins * heap.height and abs(across) < settings.level * heap.height
-
-
-def _grown(line: LineBox, by: float) -> LineBox:
-    return LineBox(
-        (line.x + 0.5) * by - 0.5, (line.y + 0.5) * by - 0.5, line.length * by, line.height * by, line.angle,
-        line.score, line.bend * by, line.way,
-    )  # fmt: skip
+    add = near * (a.height + b.height)
+    wider = [replace(line, length=line.length + add, height=line.height + add) for line in (a, b)]
+    return _overlap(*wider) > 0
 
 
 def _distinct(lines: Sequence[LineBox], most: int) -> list[LineBox]:
