@@ -38,18 +38,21 @@ LISTS = ("listed", "unlisted", "without a list")
 WEIGHTS = {"listed": 0.75, "unlisted": 0.15, "without a list": 0.1}
 """How often each list is met: a guess, no source."""
 STEPS: dict[str, tuple[float, float, float]] = {
-    "sharpness": (0.3, 3.0, 1.25), "confident_counts": (0.0, 8.0, 0.7), "useless": (0.005, 0.4, 1.5),
+    "sharpness": (0.3, 3.0, 1.25), "confident_counts": (0.0, 20.0, 1.5), "useless": (0.005, 0.6, 1.5),
     "series_share": (0.1, 0.9, 1.25),
-    "sibling_share": (0.05, 0.8, 1.3), "nothing": (-6.0, 4.0, 0.7), "oval": (0.01, 0.9, 1.5),
-    "twin": (0.0005, 0.3, 1.7), "cousin": (1e-6, 0.02, 3.0), "way_up": (0.5, 12.0, 1.0),
-    "junk_sign": (2.5, 5.5, 0.25), "inner_door": (1.0, 8.0, 0.8),
+    "sibling_share": (0.05, 0.8, 1.3), "nothing": (-6.0, 4.0, 0.7), "oval": (0.1, 0.9, 1.5),
+    "twin": (0.005, 0.3, 1.7), "cousin": (1e-6, 0.02, 3.0), "way_up": (0.5, 12.0, 1.0),
+    "junk_sign": (2.5, 5.5, 0.25), "inner_door": (0.5, 8.0, 0.8),
 }  # fmt: skip
-"""Least, most, and first step of each figure; shares and chances are multiplied by the step, the others moved by it."""
+"""Least, most, and first step of each figure; shares and chances are multiplied by the step, the others moved by it.
+
+The least chances of signs' looking alike are set by judgement: how many faces of type draw 0 and O alike is a matter of
+which faces, and those that photos are drawn with are too few to tell."""
 _SLOW = ("junk_sign", "inner_door")
 """Figures that change how codes are placed on lines, moved in the first round only."""
 _MULTIPLIED = {"sharpness", "useless", "series_share", "sibling_share", "oval", "twin", "cousin"}
 _LEAST_LOSS = 1e-4
-_FLOOR = 1e-4
+_FLOOR = 1e-6
 _SURE = 0.9
 Truth = dict[str, Any]
 
@@ -196,7 +199,9 @@ def fit_sure(cases: Sequence[Case], tuning: Tuning) -> Tuning:
         return float(fit + 0.5 * ((w[0] - 1) ** 2 + 0.2 * w[1] ** 2 + 0.2 * w[2] ** 2))
 
     slope, shift, clear = minimize(loss, np.array([1.0, 0.0, 0.0]), method="Nelder-Mead").x
-    return replace(tuning, sure=SureTuning(round(slope, 3), round(shift, 3), round(clear, 3), tuning.sure.surest))
+    return replace(
+        tuning, sure=SureTuning(*(round(float(v), 3) for v in (slope, shift, clear)), surest=tuning.sure.surest)
+    )
 
 
 @dataclass(frozen=True)

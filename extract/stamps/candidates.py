@@ -9,7 +9,7 @@ from math import exp, isinf, log
 
 from .ctc import SIGNS, find_strings
 from .known import KnownCodes
-from .shapes import MOST_SIGNS
+from .shapes import FEWEST_SIGNS, MOST_SIGNS
 from .spans import Glance, ReadWord
 from .teeth import is_teeth_key
 from .twins import alike_signs, twins_of
@@ -21,6 +21,8 @@ _NEAREST_EACH = 12
 _MOST_KNOWN = 64
 _MOST_FREE = 24
 _WITH_TWINS = 3
+_LONG_WORD, _RUN_TOGETHER = 9, 4.0
+"""Words of so many signs may be two run together; a part of one is read at this cost."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +113,8 @@ class Priors:
 
 def read_strings(glance: Glance) -> Iterator[tuple[str, float]]:
     """Strings read freely in one word, or in two or three neighbouring ones, with log-likelihoods."""
+    for word in glance.words:
+        yield from _ends_of(word)
     words = [_of_word(glance, word) for word in glance.words]
     for strings in words:
         yield from ((text, chance) for text, chance in strings if len(text) >= _FEWEST)
@@ -126,6 +130,18 @@ def _of_word(glance: Glance, word: ReadWord) -> list[tuple[str, float]]:
     if not 0 < signs <= MOST_SIGNS + 2:
         return []
     return find_strings(glance.folded[word.start : word.end])
+
+
+def _ends_of(word: ReadWord) -> Iterator[tuple[str, float]]:
+    """Beginnings and ends of a long word that may be two words run together, such as a maker and a code."""
+    signs = [sign for sign in word.signs if sign.text in SIGNS]
+    if len(signs) < _LONG_WORD:
+        return
+    for length in range(FEWEST_SIGNS, min(MOST_SIGNS, len(signs)) + 1):
+        for part in (signs[:length], signs[-length:]):
+            text = "".join(sign.text for sign in part)
+            if any(sign.isdigit() for sign in text) and any(sign.isalpha() for sign in text):
+                yield text, sum(log(sign.share) for sign in part) - _RUN_TOGETHER
 
 
 def _joined(first: Sequence[tuple[str, float]], second: Sequence[tuple[str, float]]) -> Iterator[tuple[str, float]]:

@@ -78,6 +78,11 @@ def test_other_lines_and_words_beside_it_do_no_harm():
     assert (key, known) == ("QVX218", True) and chance >= 0.9
 
 
+def test_a_code_run_together_with_the_makers_name_is_found():
+    key, known, chance = answers(looks("HALDORNQVX218"))[0]
+    assert (key, known) == ("QVX218", True) and chance > 0.9
+
+
 def test_the_line_that_holds_it_is_named():
     found = decode([[looks("HALDORN", pose="a"), looks("QVX218", pose="b")]], index_codes(STORE), TUNING)
     assert found.verdicts[0].pose == "b"
