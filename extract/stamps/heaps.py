@@ -32,8 +32,6 @@ class HeapSettings:
     bends_from: float = 3.0
     most_bent: float = 0.35
     """The most a line bends, as a part of its length."""
-    least_full: float = 0.72
-    least_long: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -32,8 +32,13 @@ class LocateSettings:
     best_capitals_px: float = 26.0
     capitals_px: tuple[float, float] = (15.0, 44.0)
     """Capitals this high in a level cut-out are measured well."""
-    largest_capitals_px: float = 60.0
-    """What is higher than this on the coarse look is no line but a part."""
+    possible_capitals_px: tuple[float, float] = (3.0, 60.0)
+    """What is lower on a look is noise; what is higher is no line but a part."""
+    least_full: float = 0.72
+    least_long: float = 1.0
+    worth_full: float = 0.5
+    worth_long: float = 0.7
+    """What a line must have, and what is worth a look of its own; see ``Found``."""
     most_grown: float = 2.0
     window_px: int = 704
     margin_along: float = 1.5
@@ -43,11 +48,14 @@ class LocateSettings:
     depth: int = 3
     fine_px: int = 2016
     """Longest side the photo would have at the scale of the close look."""
-    tiles: int = 3
+    tile_px: int = 512
+    tiles: int = 5
     budget_px: int = 1_900_000
     """Pixels that may be looked at in all."""
     clear_score: float = 0.72
     clear_long: float = 1.8
+    central: float = 0.28
+    """How far from the middle, in sides of the photo, a line may be to make a closer look needless."""
     unproved: float = 0.5
     """What the score of a line is worth that was not found again on its cut-out."""
     least_score: float = 0.2
@@ -129,15 +137,23 @@ class _Search:
             line = view.to_photo(each.line)
             if self._measured(each, view):
                 self.lines.append(line)
-                self._clear |= each.line.score >= self.settings.clear_score and each.long >= self.settings.clear_long
+                long = each.long >= self.settings.clear_long
+                self._clear |= long and each.line.score >= self.settings.clear_score and self._central(line)
             else:
                 again.append(line)
         for each in _groups(again, self.settings.near):
             self._settle_group(each, (*seen, view))
 
+    def _central(self, line: LineBox) -> bool:
+        """Whether a line is where a photo of a stamp would have it."""
+        rows, columns = self.photo.pixels.shape[:2]
+        return max(abs(line.x / columns - 0.5), abs(line.y / rows - 0.5)) < self.settings.central
+
     def _measured(self, found: Found, view: View) -> bool:
         """Whether a line is of a good size on the view, or cannot be of a better one, and is seen to both its ends."""
         low, high = self.settings.capitals_px
+        if not _is_line(found, self.settings):
+            return False
         small = found.capitals_px < low and view.scale < 0.99 * self.settings.most_grown
         if small or found.capitals_px > high:
             return False
@@ -147,12 +163,18 @@ class _Search:
 
 
 def _told_apart(rows: Sequence[Found], settings: LocateSettings) -> tuple[list[Found], list[Found]]:
-    """What looks like lines of signs, and what looks like parts, screws and the like."""
+    """What may be lines of signs, and what rather is parts, screws and the like; noise is left out."""
+    least, most = settings.possible_capitals_px
     lines, ragged = [], []
     for found in rows:
-        like = found.full >= settings.heaps.least_full and found.long >= settings.heaps.least_long
-        (lines if like and found.capitals_px <= settings.largest_capitals_px else ragged).append(found)
+        like = found.full >= settings.worth_full and found.long >= settings.worth_long
+        if found.capitals_px >= least:
+            (lines if like and found.capitals_px <= most else ragged).append(found)
     return lines, ragged
+
+
+def _is_line(found: Found, settings: LocateSettings) -> bool:
+    return found.full >= settings.least_full and found.long >= settings.least_long
 
 
 def _level_view(group: Sequence[LineBox], settings: LocateSettings) -> View:
@@ -185,7 +207,7 @@ def _tiles(coarse: View, ragged: Sequence[Found], search: _Search) -> list[View]
     scale = min(1.0, settings.fine_px / max(rows, columns))
     if scale < 1.3 * coarse.scale:
         return []
-    cell = settings.window_px / scale / 16
+    cell = settings.tile_px / scale / 16
     wide, high = math.ceil(columns / cell), math.ceil(rows / cell)
     x, y = (np.arange(wide) + 0.5) * cell, (np.arange(high) + 0.5) * cell
     off = ((x[None, :] / columns - 0.5) / 0.22) ** 2 + ((y[:, None] / rows - 0.5) / 0.22) ** 2
@@ -209,7 +231,7 @@ def _tiles(coarse: View, ragged: Sequence[Found], search: _Search) -> list[View]
         view = View(middle[0], middle[1], 0.0, scale, size[0], size[1])
         views.append(view)
     room = max(0, settings.budget_px - search.spent_px)
-    return views[: max(1, room // (settings.window_px**2))]
+    return views[: max(1, room // (settings.tile_px**2))]
 
 
 def _groups(lines: Sequence[LineBox], near: float) -> list[list[LineBox]]:
