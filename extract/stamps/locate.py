@@ -64,6 +64,8 @@ class LocateSettings:
 
 DEFAULTS = LocateSettings()
 _MULTIPLE = 32
+_CELLS = 16
+"""Cells along the side of a window of the close look."""
 _MEAN, _SPREAD = np.array((0.485, 0.456, 0.406), np.float32), np.array((0.229, 0.224, 0.225), np.float32)
 """The means and spreads of channels that the model was made with."""
 
@@ -201,37 +203,52 @@ def _level_view(group: Sequence[LineBox], settings: LocateSettings) -> View:
 
 
 def _tiles(coarse: View, ragged: Sequence[Found], search: _Search) -> list[View]:
-    """Where to look closely: windows over what seems to be a part, and over the middle of the photo."""
+    """Where to look closely: windows over what stands out, what seems to be a part, and the middle of the photo."""
     settings = search.settings
     rows, columns = search.photo.pixels.shape[:2]
     scale = min(1.0, settings.fine_px / max(rows, columns))
     if scale < 1.3 * coarse.scale:
         return []
-    cell = settings.tile_px / scale / 16
-    wide, high = math.ceil(columns / cell), math.ceil(rows / cell)
-    x, y = (np.arange(wide) + 0.5) * cell, (np.arange(high) + 0.5) * cell
-    off = ((x[None, :] / columns - 0.5) / 0.22) ** 2 + ((y[:, None] / rows - 0.5) / 0.22) ** 2
-    weight = 0.5 * np.exp(-off / 2)
-    for found in ragged:
-        outline = coarse.to_photo(found.line).outline() / cell
-        mask = np.zeros((high, wide), np.uint8)
-        cv2.fillPoly(mask, [np.round(outline).astype(np.int32)], 1)
-        weight += mask * 0.5 * min(1.0, found.line.score + 0.3)
+    cell = settings.tile_px / scale / _CELLS
+    weight = _weights(search.photo, coarse, ragged, scale, cell)
+    high, wide = weight.shape
+    side = [min(_CELLS, wide), min(_CELLS, high)]
     views: list[View] = []
-    side = [min(16, wide), min(16, high)]
-    for _ in range(settings.tiles):
-        sums = cv2.boxFilter(
-            weight, -1, (side[0], side[1]), anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT
-        )
+    for _ in range(min(settings.tiles, (settings.budget_px - search.spent_px) // settings.tile_px**2)):
+        sums = cv2.boxFilter(weight, -1, side, anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT)
         sums = sums[: high - side[1] + 1, : wide - side[0] + 1]
         top, left = np.unravel_index(int(sums.argmax()), sums.shape)
-        weight[top : top + side[1], left : left + side[0]] = 0
-        size = [round(n * cell * scale) for n in side]
-        middle = ((left + side[0] / 2) * cell, (top + side[1] / 2) * cell)
-        view = View(middle[0], middle[1], 0.0, scale, size[0], size[1])
-        views.append(view)
-    room = max(0, settings.budget_px - search.spent_px)
-    return views[: max(1, room // (settings.tile_px**2))]
+        weight[top + 1 : top + side[1] - 1, left + 1 : left + side[0] - 1] = 0
+        x, y = (float(left) + side[0] / 2) * cell, (float(top) + side[1] / 2) * cell
+        views.append(View(x, y, 0.0, scale, round(side[0] * cell * scale), round(side[1] * cell * scale)))
+    return views
+
+
+def _weights(photo: Photo, coarse: View, ragged: Sequence[Found], scale: float, cell: float) -> np.ndarray:
+    """How much each cell of ``cell`` × ``cell`` pixels of the photo asks for a close look at ``scale``."""
+    rows, columns = photo.pixels.shape[:2]
+    wide, high = math.ceil(columns / cell), math.ceil(rows / cell)
+    x, y = (np.arange(wide) + 0.5) * cell, (np.arange(high) + 0.5) * cell
+    off = ((x[None, :] / columns - 0.5) / 0.25) ** 2 + ((y[:, None] / rows - 0.5) / 0.25) ** 2
+    weight = np.exp(-off / 2) * 0.5
+    for found in ragged:
+        mask = np.zeros((high, wide), np.uint8)
+        cv2.fillPoly(mask, [np.round(coarse.to_photo(found.line).outline() / cell).astype(np.int32)], 1)
+        weight += mask * 0.5 * min(1.0, found.line.score + 0.3)
+    return weight + _standing_out(photo.whole(round(scale * max(rows, columns)))[1], wide, high) * (0.3 + weight)
+
+
+def _standing_out(pixels: np.ndarray, wide: int, high: int) -> np.ndarray:
+    """How much more detail that runs in all directions each of the cells has than those around it, 0 to 2.
+
+    Measured by the smaller eigenvalue of the structure tensor, which is low along a lone edge.
+    """
+    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
+    gx, gy = cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)
+    xx, yy, xy = (cv2.resize(p, (wide, high), interpolation=cv2.INTER_AREA) for p in (gx * gx, gy * gy, gx * gy))
+    least = (xx + yy) / 2 - np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
+    detail = np.sqrt(np.maximum(least, 0) + 1).astype(np.float32)
+    return np.clip(detail / cv2.medianBlur(detail, 5) - 1.25, 0, 2)
 
 
 def _groups(lines: Sequence[LineBox], near: float) -> list[list[LineBox]]:
