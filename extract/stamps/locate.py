@@ -120,20 +120,17 @@ class _Search:
 
     def settle(self, lines: Sequence[LineBox], seen: tuple[View, ...]) -> None:
         """Lines of the photo, found on the last of the views ``seen``: measured again on cut-outs of their own."""
-        new = [line for line in lines if all(_overlap(line, known) < 0.5 for known in self.lines)]
+        new = [line for line in lines if not any(k.score >= line.score and _overlap(line, k) > 0.5 for k in self.lines)]
         for group in _groups(new, self.settings.near):
             self._settle_group(group, seen)
 
     def _settle_group(self, group: list[LineBox], seen: tuple[View, ...]) -> None:
         view = _level_view(group, self.settings)
-        if len(seen) > self.settings.depth or not self.affords(view):
-            self.lines += [replace(line, score=line.score * self.settings.unproved) for line in group]
-            return
-        rows = find_rows(self.look(self.photo.cut(view)), self.settings.heaps)
-        found, _ = _told_apart(rows, self.settings)
+        found: list[Found] = []
+        if len(seen) <= self.settings.depth and self.affords(view):
+            found, _ = _told_apart(find_rows(self.look(self.photo.cut(view)), self.settings.heaps), self.settings)
         if not found:
             self.lines += [replace(line, score=line.score * self.settings.unproved) for line in group]
-            return
         again = []
         for each in found:
             line = view.to_photo(each.line)
