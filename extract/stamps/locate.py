@@ -19,6 +19,7 @@ import numpy as np
 from . import networks
 from .heaps import Found, HeapSettings, find_rows
 from .linebox import CAPITALS_SHARE, LineBox
+from .rectify import cut_level
 from .views import Photo, View
 
 
@@ -33,7 +34,7 @@ class LocateSettings:
     capitals_px: tuple[float, float] = (15.0, 44.0)
     """Capitals this high in a level cut-out are measured well."""
     possible_capitals_px: tuple[float, float] = (3.0, 60.0)
-    """What is lower on a look is noise; what is higher is no line but a part."""
+    """What is lower on a look is noise; what is higher is a part rather than a line, unless it is clear."""
     least_full: float = 0.72
     least_long: float = 1.0
     worth_full: float = 0.5
@@ -52,6 +53,11 @@ class LocateSettings:
     tiles: int = 5
     budget_px: int = 1_900_000
     """Pixels that may be looked at in all."""
+    bent_from: float = 0.08
+    """Lines that bend more, in heights, are measured again with the bend taken out."""
+    most_straightened: int = 5
+    flattened: float = 1.5
+    """About how much more a line bends than the map shows."""
     clear_score: float = 0.72
     clear_long: float = 1.8
     central: float = 0.28
@@ -135,13 +141,35 @@ class _Search:
         for each in found:
             line = view.to_photo(each.line)
             if self._measured(each, view):
-                self.lines.append(line)
+                self.lines.append(self._straightened(line))
                 long = each.long >= self.settings.clear_long
                 self._clear |= long and each.line.score >= self.settings.clear_score and self._central(line)
             else:
                 again.append(line)
         for each in _groups(again, self.settings.near):
             self._settle_group(each, (*seen, view))
+
+    def _straightened(self, line: LineBox) -> LineBox:
+        """A bent line measured again with its bend taken out, until none is left: the model flattens strong bends."""
+        settings = self.settings
+        for _ in range(settings.most_straightened):
+            if abs(line.bend) < settings.bent_from * line.height:
+                return line
+            shown = _widened(line, settings)
+            scale = min(settings.most_grown, settings.best_capitals_px / (line.height * CAPITALS_SHARE))
+            rows = find_rows(
+                self.look(cut_level(self.photo.pixels, shown, round(shown.height * scale))), settings.heaps
+            )
+            high = shown.height * scale
+            near = [row for row in rows if _is_line(row, settings) and abs(row.line.y - high / 2) < 0.25 * high]
+            if not near:
+                return line
+            row = max(near, key=lambda each: each.line.length).line
+            left = row.bend / scale
+            line = _moved(line, shown, row, scale, settings.flattened)
+            if abs(left) < settings.bent_from / 2 * line.height:
+                return line
+        return line
 
     def _central(self, line: LineBox) -> bool:
         """Whether a line is where a photo of a stamp would have it."""
@@ -167,9 +195,33 @@ def _told_apart(rows: Sequence[Found], settings: LocateSettings) -> tuple[list[F
     lines, ragged = [], []
     for found in rows:
         like = found.full >= settings.worth_full and found.long >= settings.worth_long
+        sized = found.capitals_px <= most or found.line.score >= settings.clear_score
         if found.capitals_px >= least:
-            (lines if like and found.capitals_px <= most else ragged).append(found)
+            (lines if like and sized else ragged).append(found)
     return lines, ragged
+
+
+def _widened(line: LineBox, settings: LocateSettings) -> LineBox:
+    """A line with room around it, its bend going on."""
+    length = line.length + settings.margin_along * line.height
+    high = line.height * 2 * settings.margin_across
+    return replace(line, length=length, height=high, bend=line.bend * (length / line.length) ** 2)
+
+
+def _moved(line: LineBox, shown: LineBox, row: LineBox, scale: float, flattened: float) -> LineBox:
+    """A line as it was measured on a straight cut of ``shown`` at ``scale``, back on the photo."""
+    turn, length = math.radians(line.angle), row.length / scale
+    u, v = (row.x + 0.5) / scale - shown.length / 2, (row.y + 0.5) / scale - shown.height / 2
+    v += shown.bend * (2 * u / shown.length) ** 2
+    return replace(
+        line,
+        x=line.x + u * math.cos(turn) - v * math.sin(turn),
+        y=line.y + u * math.sin(turn) + v * math.cos(turn),
+        length=length,
+        height=row.height / scale,
+        angle=line.angle + row.angle + math.degrees(math.atan(8 * shown.bend * u / shown.length**2)),
+        bend=shown.bend * (length / shown.length) ** 2 + row.bend / scale * flattened,
+    )
 
 
 def _is_line(found: Found, settings: LocateSettings) -> bool:

@@ -1,10 +1,15 @@
-"""Lines of signs are found at any angle and brightness, and cut out level."""
+"""Lines of signs are found at any angle, size and brightness, straight or bent, and cut out level."""
+
+import math
 
 import cv2
 import numpy as np
 import pytest
-from cogledger.extract.stamps.locate import LineBox, find_lines
+from cogledger.extract.stamps.heaps import HeapSettings, find_rows
+from cogledger.extract.stamps.linebox import CAPITALS_SHARE
+from cogledger.extract.stamps.locate import LineBox, LocateSettings, find_lines
 from cogledger.extract.stamps.rectify import LIGHTINGS, cut_level, dark_signs, find_contrast, relief, upside_down
+from cogledger.extract.stamps.views import Photo, View
 from PIL import Image, ImageDraw, ImageFont
 
 
@@ -17,27 +22,144 @@ def plate(text: str, *, angle: float = 0.0, ink=(20, 20, 20), ground=(150, 150, 
     return np.clip(np.asarray(picture) + noise, 0, 255).astype(np.uint8)
 
 
-def middle_line(pixels: np.ndarray) -> LineBox:
+def middle_line(pixels: np.ndarray, at: tuple[float, float] = (500, 400)) -> LineBox:
     lines = find_lines(pixels)
-    inside = [line for line in lines if cv2.pointPolygonTest(line.corners(), (500, 400), False) >= 0]
+    inside = [line for line in lines if cv2.pointPolygonTest(line.outline().astype(np.float32), at, False) >= 0]
     assert inside, "no line lies over the text"
     return inside[0]
+
+
+def turned_by(line: LineBox, angle: float) -> float:
+    """Degrees between a line and a direction, either way round."""
+    return abs((line.angle - angle + 90) % 180 - 90)
+
+
+def size_of(text: str, size: int) -> tuple[float, float]:
+    """Width of the text and height of its capitals as Pillow measures them."""
+    font = ImageFont.load_default(size)
+    x0, _, x1, _ = font.getbbox(text)
+    _, top, _, bottom = font.getbbox("H")
+    return x1 - x0, bottom - top
+
+
+def holds(line: LineBox, text: str, size: int) -> bool:
+    """Whether the box is as long and as high as a box of that text should be: no sign cut off, little more."""
+    width, capitals = size_of(text, size)
+    return (
+        -0.1 * capitals < line.length - width < 3 * capitals and 0.75 < line.height * CAPITALS_SHARE / capitals < 1.35
+    )
 
 
 @pytest.mark.parametrize("angle", [0, 17, -40, 75, 90])
 @pytest.mark.parametrize("ink", [(20, 20, 20), (240, 240, 240)])
 def test_a_line_is_found_at_its_angle(angle, ink):
     line = middle_line(plate("QVX417", angle=angle, ink=ink))
-    off = abs((line.angle - angle + 90) % 180 - 90)
-    assert off <= 6
-    assert 0.6 < line.length / 130 < 1.8 and line.height < 90
+    assert turned_by(line, angle) <= 3
+    assert holds(line, "QVX417", 34)
+
+
+@pytest.mark.parametrize("size", [14, 22, 60, 130])
+def test_a_line_is_found_at_its_size(size):
+    line = middle_line(plate("QVX417", angle=10, size=size))
+    assert turned_by(line, 10) <= 3
+    assert holds(line, "QVX417", size)
 
 
 def test_two_lines_are_told_apart():
     lines = find_lines(plate("QVX417\n50-34T"))
     middles = {round(line.y / 20) for line in lines[:4]}
     assert len(middles) >= 2
-    assert all(line.height < 70 for line in lines[:2])
+    assert all(line.height < 50 for line in lines[:2])
+
+
+def test_two_lines_of_small_print_are_told_apart():
+    lines = find_lines(plate("QVX417\n50-34T", size=14))
+    _, capitals = size_of("H", 14)
+    above, below = sorted(lines[:2], key=lambda line: line.y)
+    assert 1.0 < (below.y - above.y) / capitals < 2.5
+    assert all(line.height * CAPITALS_SHARE < 1.4 * capitals for line in (above, below))
+
+
+def test_a_small_stamp_on_a_large_part_off_the_middle():
+    photo = np.full((2000, 2600, 3), (70, 90, 60), np.uint8)
+    cv2.ellipse(photo, (1250, 950), (800, 420), 12, 0, 360, (150, 150, 155), -1, cv2.LINE_AA)
+    photo[1010:1070, 1500:1640] = plate("QVX417", size=20, angle=8)[370:430, 430:570]
+    line = middle_line(photo, (1570, 1040))
+    assert turned_by(line, 8) <= 4
+    assert holds(line, "QVX417", 20)
+
+
+def test_a_bent_line_is_followed():
+    flat = plate("TOMQVX-417-50")
+    radius, (rows, columns) = 260.0, flat.shape[:2]
+    x, y = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
+    dx, dy = x - 500, y - (400 + radius)  # the text runs round a circle whose centre is below it
+    around = np.arctan2(dx, -dy)
+    bent = cv2.remap(
+        flat, (500 + around * radius).astype(np.float32), (400 + radius - np.hypot(dx, dy)).astype(np.float32),
+        cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    line = middle_line(bent)
+    half = size_of("TOMQVX-417-50", 34)[0] / 2
+    drop = radius * (1 - math.cos(half / radius))  # how far an arc's ends lie below its middle
+    at_end = line.bend * (2 * radius * math.sin(half / radius) / line.length) ** 2
+    downwards = at_end * math.cos(math.radians(line.angle))
+    assert 0.7 < downwards / drop < 1.3
+    assert turned_by(line, 0) <= 4
+
+
+def test_the_clearest_line_comes_first_and_no_more_than_asked_for():
+    photo = np.vstack((plate("QVX417"), plate("TWENTY FIVE")))
+    lines = find_lines(photo)
+    assert [line.score for line in lines] == sorted((line.score for line in lines), reverse=True)
+    assert len(lines) >= 2
+    assert find_lines(photo, LocateSettings(most=1)) == lines[:1]
+
+
+def test_the_search_keeps_within_its_budget(monkeypatch):
+    from cogledger.extract.stamps import locate
+
+    looked = []
+    monkeypatch.setattr(
+        locate, "find_map", lambda pixels: looked.append(pixels.shape) or np.zeros(pixels.shape[:2], np.float32)
+    )
+    grass = np.random.default_rng(1).integers(0, 255, (3000, 4000, 3), np.uint8)
+    assert find_lines(grass) == []
+    assert len(looked) > 1  # nothing was seen at first, so there was a closer look
+    assert sum(rows * columns for rows, columns, _ in looked) <= LocateSettings().budget_px
+
+
+def test_a_heap_gives_back_the_line_that_it_is_the_kernel_of():
+    share, settings = np.zeros((200, 400), np.float32), HeapSettings()
+    capitals = 26.0
+    thick = round(settings.kernel_share * capitals + settings.kernel_more_px)
+    share[100 : 100 + thick, 80:280] = 0.9
+    (found,) = find_rows(share, settings)
+    assert found.capitals_px == pytest.approx(capitals, rel=0.05)
+    assert found.line.length == pytest.approx(200 + 2 * (settings.short_by + settings.margin) * capitals, rel=0.02)
+    assert (found.line.x, found.line.y) == pytest.approx((179.5, 99.5 + thick / 2), abs=0.1)
+    assert found.full > 0.9
+
+
+def test_heaps_of_one_row_are_one_line_and_those_of_two_rows_are_two():
+    share = np.zeros((200, 400), np.float32)
+    share[60:76, 40:140] = share[60:76, 165:260] = 0.9
+    share[120:136, 40:140] = 0.9
+    found = sorted(find_rows(share, HeapSettings()), key=lambda each: each.line.y)
+    assert [round(each.line.y / 10) for each in found] == [7, 13]
+    assert found[0].line.length > 220 > found[1].line.length
+
+
+def test_a_view_and_the_way_back():
+    photo = Photo(plate("QVX417", angle=30))
+    view = View(500, 400, 30, 0.5, 160, 60)
+    assert view.places(np.array([[79.5, 29.5]])) == pytest.approx(np.array([[500, 400]]))
+    back = view.to_photo(LineBox(79.5, 29.5, 65, 20, 0, 1, bend=2))
+    assert (back.x, back.y, back.length, back.height, back.angle, back.bend) == pytest.approx(
+        (500, 400, 130, 40, 30, 4)
+    )
+    level, straight = photo.cut(view), Photo(plate("QVX417")).cut(View(500, 400, 0, 0.5, 160, 60))
+    assert np.corrcoef(level.ravel(), straight.ravel())[0, 1] > 0.9
 
 
 def test_signs_that_differ_in_colour_only():
