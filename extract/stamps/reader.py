@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from .known import KnownCodes, index_codes
 from .locate import find_lines
 from .ppocr_reader import PpocrSignReader
 from .recognise import Pose, as_lines, glance_at, study, worth_study
+from .sign_model import SignModel
 from .tuning import Tuning, read_tuning
 
 LEAST_SURE = 0.35
@@ -34,12 +35,13 @@ class SeenPhoto:
 
     file: str
     lines: tuple[Line, ...]
-    advice: str
+    find_advice: Callable[[], str]
+    """Looks at the photo once more and says how to take it anew; only worth while where no code is legible."""
 
 
 def usual_readers() -> tuple[SignReader, ...]:
     """The readers of signs that photos go through unless others are named."""
-    return (PpocrSignReader(),)
+    return (SignModel(), PpocrSignReader())
 
 
 def read_photos(
@@ -56,10 +58,10 @@ def read_photos(
     where a reader is missing; to go on with the other photos of a batch, call it with one photo at a time.
     """
     known, tuning = index_codes(known_codes), read_tuning()
-    seen = [look_at(path, usual_readers() if readers is None else readers) for path in paths]
-    if same_part and seen:
-        return [answer(seen, known, tuning)]
-    return [answer([each], known, tuning) for each in seen]
+    through = usual_readers() if readers is None else readers
+    if same_part and paths:
+        return [answer([look_at(path, through) for path in paths], known, tuning)]
+    return [answer([look_at(path, through)], known, tuning) for path in paths]
 
 
 def look_at(path: Path, readers: Sequence[SignReader]) -> SeenPhoto:
@@ -73,7 +75,7 @@ def look_at(path: Path, readers: Sequence[SignReader]) -> SeenPhoto:
     except DocumentError as error:
         raise DocumentError(error.fault.reason, error.fault.message, file=path.name, advice=_RETAKE) from error
     lines = tuple(as_lines(first, more))
-    return SeenPhoto(path.name, lines, advise(pixels, boxes[0] if boxes else None))
+    return SeenPhoto(path.name, lines, lambda: advise(read_photo(path), boxes[0] if boxes else None))
 
 
 def answer(seen: Sequence[SeenPhoto], known: KnownCodes, tuning: Tuning) -> StampReading:
@@ -93,7 +95,7 @@ def answer(seen: Sequence[SeenPhoto], known: KnownCodes, tuning: Tuning) -> Stam
         files=tuple(each.file for each in seen) if len(seen) > 1 else (),
     )  # fmt: skip
     if not named:
-        return replace(reading, bbox=None, advice=ONLY_TEETH if teeth else photo.advice)
+        return replace(reading, bbox=None, advice=ONLY_TEETH if teeth else photo.find_advice())
     best = candidates[0]
     return replace(reading, code=best.code, variant=best.variant, confidence=best.confidence)
 

@@ -20,6 +20,7 @@ from .spans import Glance
 
 MOST_STUDIED = 6
 FURTHER_LIGHTINGS = ("dark", "relief")
+"""What a reader is shown besides colour, unless it names its own in ``lightings``."""
 _LEAST_SURE_SIGN = 0.25
 _SURE_WAY, _MOST_TRUSTED = 0.95, 0.98
 
@@ -54,11 +55,14 @@ def glance_at(pixels: np.ndarray, lines: Sequence[LineBox], readers: Sequence[Si
 
 def study(pixels: np.ndarray, poses: Sequence[Pose], readers: Sequence[SignReader]) -> dict[Pose, list[Glance]]:
     """Further looks by each reader at a few poses: cut wider, and under further lightings."""
-    cuts = []
-    for pose in poses:
-        wide = cut_colour(pixels, pose, 1.2)
-        cuts.append([wide, *(cut_lit(wide, name) for name in FURTHER_LIGHTINGS)])
-    return _looks(poses, cuts, readers)
+    wide = [cut_colour(pixels, pose, 1.2) for pose in poses]
+    looks: dict[Pose, list[Glance]] = {pose: [] for pose in poses}
+    for reader in readers:
+        names = getattr(reader, "lightings", FURTHER_LIGHTINGS)
+        cuts = [[cut, *(cut_lit(cut, name) for name in names)] for cut in wide]
+        for pose, glances in _looks(poses, cuts, (reader,)).items():
+            looks[pose] += glances
+    return looks
 
 
 def _looks(

@@ -20,6 +20,8 @@ class SignModel:
     """The network as a reader of signs."""
 
     name = "cogledger"
+    lightings = ("dark",)
+    """It was trained on colours; a look without them tells little that is new."""
 
     def read(self, cuts: Sequence[np.ndarray]) -> list[SignGrid]:
         """Cuts of one height, RGB, any widths → a grid each; a step is four pixels of the cut's width."""
