@@ -1,8 +1,8 @@
-"""Trained weights → the ONNX files that the product ships, in half precision on disk.
+"""Trained weights → the ONNX file that the product ships, in half precision on disk.
 
-    python -m training.export --weights DIR --out DIR
+    python -m training.export --weights reader.pt [--out extract/stamps/models/reader.onnx]
 
-Batch, width and height stay free. Weights are stored as 16-bit floats and cast back where the model runs.
+Batch and width stay free. Weights are stored as 16-bit floats and cast back where the model runs.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import onnx
 import torch
 from onnx import TensorProto, helper, numpy_helper
 
-from .nets import LineNet, SignNet
+from .nets import SignNet
 from .product import ALPHABET
 
 
@@ -55,21 +55,14 @@ def export(net: torch.nn.Module, sample: torch.Tensor, names: tuple[str, str], f
 
 
 def main() -> None:
-    """Both networks."""
+    """Read the weights, write the file."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--weights", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--weights", type=Path, required=True, help="reader.pt")
+    parser.add_argument("--out", type=Path, default=Path("extract/stamps/models/reader.onnx"))
     args = parser.parse_args()
-    args.out.mkdir(parents=True, exist_ok=True)
-    reader, finder = SignNet(), LineNet()
-    if (args.weights / "reader.pt").exists():
-        reader.load_state_dict(torch.load(args.weights / "reader.pt", map_location="cpu"))
-        free = {0: "batch", 3: "width"}
-        export(reader, torch.zeros(2, 3, 40, 200), ("cuts", "shares"), free, args.out / "reader.onnx")
-    if (args.weights / "finder.pt").exists():
-        finder.load_state_dict(torch.load(args.weights / "finder.pt", map_location="cpu"))
-        free = {0: "batch", 2: "height", 3: "width"}
-        export(finder, torch.zeros(1, 3, 256, 320), ("photo", "maps"), free, args.out / "finder.onnx")
+    reader = SignNet()
+    reader.load_state_dict(torch.load(args.weights, map_location="cpu"))
+    export(reader, torch.zeros(2, 3, 40, 200), ("cuts", "shares"), {0: "batch", 3: "width"}, args.out)
 
 
 if __name__ == "__main__":

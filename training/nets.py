@@ -1,4 +1,4 @@
-"""The two networks: one reads the signs of a level cut, one finds lines of signs on a photo. Needs PyTorch."""
+"""The network that reads the signs of a level cut. Needs PyTorch."""
 
 from __future__ import annotations
 
@@ -78,42 +78,3 @@ class SignNet(nn.Module):
         """See the class."""
         steps = self.head(self.drop(self.along(self.fold(self.body(x)))))
         return torch.log_softmax(steps.squeeze(2).transpose(1, 2).float(), dim=2)
-
-
-class LineNet(nn.Module):
-    """B × 3 × H × W, RGB 0–1 minus a half → B × 4 × H/4 × W/4.
-
-    The maps are: whether the middle of a line of signs is there (a logit), the cosine and sine of its direction of
-    reading (not normalised), and the natural logarithm of the height of its capitals over 16 pixels. H and W must be
-    multiples of 64.
-    """
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.s2 = _conv(3, 16, 2)
-        self.s4 = nn.Sequential(_conv(16, 24, 2), Residual(24, 24))
-        self.s8 = nn.Sequential(Residual(24, 48, 2), Residual(48, 48))
-        self.s16 = nn.Sequential(Residual(48, 72, 2), Residual(72, 72))
-        self.s32 = nn.Sequential(Residual(72, 112, 2), Residual(112, 112), Residual(112, 112))
-        self.s64 = Residual(112, 128, 2)
-        self.d32 = _conv(128 + 112, 112, 1, 1)
-        self.d16 = nn.Sequential(_conv(112 + 72, 72, 1, 1), _conv(72, 72))
-        self.d8 = nn.Sequential(_conv(72 + 48, 48, 1, 1), _conv(48, 48))
-        self.d4 = nn.Sequential(_conv(48 + 24, 32, 1, 1), _conv(32, 32), _conv(32, 32))
-        self.head = nn.Conv2d(32, 4, 1)
-
-    def forward(self, x: Tensor) -> Tensor:
-        """See the class."""
-        s4 = self.s4(self.s2(x))
-        s8 = self.s8(s4)
-        s16 = self.s16(s8)
-        s32 = self.s32(s16)
-        d = self.d32(torch.cat((_up(self.s64(s32)), s32), 1))
-        d = self.d16(torch.cat((_up(d), s16), 1))
-        d = self.d8(torch.cat((_up(d), s8), 1))
-        d = self.d4(torch.cat((_up(d), s4), 1))
-        return self.head(d)
-
-
-def _up(x: Tensor) -> Tensor:
-    return nn.functional.interpolate(x, scale_factor=2.0, mode="nearest")

@@ -155,7 +155,8 @@ def draw_photo(
     cap = float(np.exp(rng.uniform(np.log(9), np.log(52))))
     cap = 4.0 if plan.spoilt == "tiny" else cap
     plain = bare_canvas(rng, rows, columns, np.ones(3), cap)
-    tint = np.float32(base / np.maximum(0.03, part.albedo[part.mask > 0.9].mean(axis=0)))
+    own = part.albedo[part.mask > 0.9]
+    tint = np.float32(base / np.maximum(0.03, own.mean(axis=0) if len(own) else part.albedo.mean(axis=(0, 1))))
     canvas = Canvas(plain.height + part.height_map, np.clip(plain.albedo * part.albedo * tint, 0, 1), plain.gloss)
     places = flat_places(part, rng) or [Place(columns / 2, rows / 2, 0.0, columns / 2, rows / 4)]
     x, y, angle, length, height = (float(v) for v in straight(places[int(rng.integers(min(3, len(places))))])[:5])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from ...schema.errors import DocumentError
@@ -14,6 +15,7 @@ from .advise import ONLY_TEETH, advise
 from .decode import Line, Verdict, decode, printed_form, teeth_of, variant_of
 from .grids import SignReader
 from .known import KnownCodes, index_codes
+from .linebox import LineBox
 from .locate import find_lines
 from .ppocr_reader import PpocrSignReader
 from .recognise import Pose, as_lines, glance_at, study, worth_study
@@ -75,7 +77,12 @@ def look_at(path: Path, readers: Sequence[SignReader]) -> SeenPhoto:
     except DocumentError as error:
         raise DocumentError(error.fault.reason, error.fault.message, file=path.name, advice=_RETAKE) from error
     lines = tuple(as_lines(first, more))
-    return SeenPhoto(path.name, lines, lambda: advise(read_photo(path), boxes[0] if boxes else None))
+    return SeenPhoto(path.name, lines, partial(_look_again, path, boxes[0] if boxes else None))
+
+
+def _look_again(path: Path, line: LineBox | None) -> str:
+    """How to take a photo anew."""
+    return advise(read_photo(path), line)
 
 
 def answer(seen: Sequence[SeenPhoto], known: KnownCodes, tuning: Tuning) -> StampReading:
