@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-FEWEST_SIGNS, MOST_SIGNS = 4, 10
+FEWEST_SIGNS, MOST_SIGNS = 4, 16
 _LETTER, _DIGIT = math.log(1 / 26), math.log(1 / 10)
 _MOST_LEARNT = 20_000
 _ANY_SHAPE_COUNTS, _ANY_SHAPE_LEAST = 5.0, 0.15
@@ -21,7 +21,8 @@ _ANY_SHAPE_COUNTS, _ANY_SHAPE_LEAST = 5.0, 0.15
 a store does not know are often other makers'."""
 _CHANGE = math.log(0.35)
 _DIGIT_FIRST = math.log(0.25)
-_LENGTHS = {4: 0.12, 5: 0.24, 6: 0.3, 7: 0.2, 8: 0.09, 9: 0.03, 10: 0.02}
+_LENGTHS = {4: 0.12, 5: 0.24, 6: 0.3, 7: 0.2, 8: 0.09, 9: 0.03, 10: 0.01, 11: 0.004, 12: 0.003, 13: 0.001, 14: 0.001,
+            15: 0.0005, 16: 0.0005}  # fmt: skip
 """How long codes are where no store tells; common practice, without a source."""
 _END = "\n"
 
