@@ -130,19 +130,19 @@ def _prepared(case: Case, tuning: Tuning) -> tuple[list[Candidate], list[np.ndar
     return candidates, case.placed[name]
 
 
-def shares_of(case: Case, tuning: Tuning) -> tuple[dict[str, float], float, tuple[str, float, float]]:
-    """Uncalibrated shares by key, that of nothing, and the winner with its share and how clear it is."""
+def shares_of(case: Case, tuning: Tuning) -> tuple[dict[str, float], float, tuple[str, float, decoder.Clues]]:
+    """Uncalibrated shares by key, that of nothing, and the winner with its share and what else is known of it."""
     candidates, placed = _prepared(case, tuning)
     if not candidates:
-        return {}, 1.0, ("", 0.0, 0.0)
+        return {}, 1.0, ("", 0.0, decoder.Clues())
     priors = decoder.priors_of(case.known, tuning.decode)
     chosen = [replace(c, prior=priors.of_known() if c.known else priors.of_unknown(c.key)) for c in candidates]
     keys = [candidate.key for candidate in candidates]
     weighed = decoder.weigh(case.seen.lines, keys, placed, tuning.decode)
-    shares, clear = decoder.shares_of(chosen, [weighed], tuning.decode)
+    shares, clues = decoder.shares_of(chosen, [weighed], tuning.decode)
     by_key = {candidate.key: float(share) for candidate, share in zip(candidates, shares, strict=True)}
     best = max(by_key, key=lambda key: by_key[key])
-    return by_key, 1.0 - sum(by_key.values()), (best, by_key[best], clear)
+    return by_key, 1.0 - sum(by_key.values()), (best, by_key[best], clues)
 
 
 def loss_of(cases: Sequence[Case], tuning: Tuning) -> float:
@@ -188,20 +188,18 @@ def _moved(cases: Sequence[Case], tuning: Tuning, best: float, name: str, part: 
 def fit_sure(cases: Sequence[Case], tuning: Tuning) -> Tuning:
     """The logistic curve that makes the winner's share honest; drawn a little to leaving it as it is."""
     rows = [(case, *shares_of(case, tuning)[2]) for case in cases]
-    named = [(case, best, share, clear) for case, best, share, clear in rows if share > 0.02]
+    named = [(case, best, share, clues) for case, best, share, clues in rows if share > 0.02]
     weights = np.array([case.weight for case, *_ in named])
     right = np.array([best == case.key for case, best, *_ in named])
 
     def loss(w: np.ndarray) -> float:
-        sure = SureTuning(float(w[0]), float(w[1]), float(w[2]), tuning.sure.surest)
-        chances = np.array([decoder.honest(share, clear, sure) for _, _, share, clear in named])
+        sure = SureTuning(*(float(v) for v in w), surest=tuning.sure.surest)
+        chances = np.array([decoder.honest(share, clues, sure) for _, _, share, clues in named])
         fit = -np.sum(weights * np.log(np.clip(np.where(right, chances, 1 - chances), 1e-6, 1)))
-        return float(fit + 0.5 * ((w[0] - 1) ** 2 + 0.2 * w[1] ** 2 + 0.2 * w[2] ** 2))
+        return float(fit + 0.5 * ((w[0] - 1) ** 2 + 0.2 * w[1] ** 2 + 0.2 * w[2] ** 2 + 0.2 * w[3] ** 2))
 
-    slope, shift, clear = minimize(loss, np.array([1.0, 0.0, 0.0]), method="Nelder-Mead").x
-    return replace(
-        tuning, sure=SureTuning(*(round(float(v), 3) for v in (slope, shift, clear)), surest=tuning.sure.surest)
-    )
+    found = minimize(loss, np.array([1.0, 0.0, 0.0, 0.0]), method="Nelder-Mead", options={"maxiter": 2000}).x
+    return replace(tuning, sure=SureTuning(*(round(float(v), 3) for v in found), surest=tuning.sure.surest))
 
 
 @dataclass(frozen=True)
@@ -220,8 +218,8 @@ class Answer:
 
 def answer_of(case: Case, tuning: Tuning) -> Answer:
     """The answer as photos get it: nothing below the least probability."""
-    best, share, clear = shares_of(case, tuning)[2]
-    chance = decoder.honest(share, clear, tuning.sure) if best else 0.0
+    best, share, clues = shares_of(case, tuning)[2]
+    chance = decoder.honest(share, clues, tuning.sure) if best else 0.0
     return Answer(case, best, chance) if chance >= LEAST_SURE else Answer(case, "", 0.0)
 
 

@@ -2,7 +2,7 @@
 
 from .scaled import read_photos
 
-STAMP_READER = "2"
+STAMP_READER = "3"
 """The version of this reader. Stores read photos of parts again when it changes: raise it with every change of models
 or rules."""
 

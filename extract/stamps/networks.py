@@ -12,6 +12,7 @@ import numpy as np
 
 from ...schema.errors import DocumentError, InstallationError
 from ...schema.reasons import Reason
+from .grids import ALPHABET
 
 FINDER, READER = "finder", "reader"
 _MOST_THREADS = 2
@@ -31,7 +32,8 @@ def _path(name: str) -> Path | None:
 def load(name: str) -> Any:
     """The session of one of the networks, with as many threads as there are cores, two at most.
 
-    Raises ``InstallationError`` (``ENGINE_MISSING``) where its file is missing or does not load.
+    Raises ``InstallationError`` (``ENGINE_MISSING``) where its file is missing or does not load, and where the reader
+    was trained on other signs than ``ALPHABET``: its answers would be taken for the wrong ones.
     """
     path = _path(name)
     try:
@@ -43,7 +45,10 @@ def load(name: str) -> Any:
         options.intra_op_num_threads = min(_MOST_THREADS, os.cpu_count() or 1)
         options.inter_op_num_threads = 1
         options.log_severity_level = 4
-        return onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
+        session = onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
+        if name == READER and session.get_modelmeta().custom_metadata_map.get("signs") != ALPHABET:
+            raise ValueError(f"{path.name} tells other signs than this version of cogledger")
+        return session
     except Exception as error:
         raise InstallationError(
             Reason.ENGINE_MISSING,

@@ -11,7 +11,8 @@ from .grids import CLASSES, SignGrid
 
 STEP_PX = 4
 """A time step of the grid is this wide on the cut."""
-_LEAST_WIDTH_PX = 16
+_LEAST_PADDING_PX = 48
+"""So much nothing follows every cut, as in training: then a cut reads the same beside wider ones as alone."""
 _WASTE = 1.3
 """Cuts are run together while the widest is at most so much wider than the narrowest."""
 
@@ -27,7 +28,7 @@ class SignModel:
         """Cuts of one height, RGB, any widths → a grid each; a step is four pixels of the cut's width."""
         grids: list[SignGrid | None] = [None] * len(cuts)
         for batch in _batches([cut.shape[1] for cut in cuts]):
-            widest = max(_LEAST_WIDTH_PX, *(cuts[index].shape[1] for index in batch))
+            widest = max(cuts[index].shape[1] for index in batch) + _LEAST_PADDING_PX
             values = np.zeros((len(batch), 3, cuts[batch[0]].shape[0], widest), np.float32)
             for row, index in enumerate(batch):
                 values[row, :, :, : cuts[index].shape[1]] = _as_input(cuts[index])
@@ -42,7 +43,7 @@ def _batches(widths: Sequence[int]) -> list[list[int]]:
     """Cuts of like width together, so that little is padded."""
     batches: list[list[int]] = []
     for index in sorted(range(len(widths)), key=lambda i: widths[i]):
-        if batches and len(batches[-1]) < 16 and widths[index] <= _WASTE * max(_LEAST_WIDTH_PX, widths[batches[-1][0]]):
+        if batches and len(batches[-1]) < 16 and widths[index] <= _WASTE * widths[batches[-1][0]]:
             batches[-1].append(index)
         else:
             batches.append([index])
