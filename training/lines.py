@@ -87,7 +87,8 @@ def draw_teeth(rng: np.random.Generator) -> str:
         return f"{rng.integers(9, 16)}-{rng.integers(19, 56)}{tail}"
     if style < 0.75:
         joint = "-" if rng.random() < 0.8 else "/"
-        return f"{rng.integers(38, 62)}{joint}{rng.integers(20, 46)}{tail}"
+        big = int(rng.integers(38, 62))
+        return f"{big}{joint}{rng.integers(20, min(46, big))}{tail}"
     return f"{rng.integers(9, 62)}T"
 
 
@@ -155,11 +156,11 @@ ROLES = ("code", "maker", "lot", "country", "teeth", "warning", "jumble")
 
 
 def draw_block(rng: np.random.Generator) -> list[Words]:
-    """One to four lines that stand together on a part."""
+    """One to four lines that stand together on a part; where there would be a fifth, the maker's goes."""
     lines = [draw_words(rng, "code" if rng.random() < 0.8 else "teeth")]
     if rng.random() < 0.35:
         lines.insert(0, draw_words(rng, "maker"))
     for _ in range(int(rng.choice(4, p=(0.4, 0.35, 0.18, 0.07)))):
         role = str(rng.choice(ROLES, p=(0.08, 0.05, 0.35, 0.16, 0.2, 0.06, 0.1)))
         lines.insert(int(rng.integers(1, len(lines) + 1)), draw_words(rng, role))
-    return lines[:4]
+    return lines[-4:]
