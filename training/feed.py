@@ -74,11 +74,16 @@ class Feed:
         return got
 
     def stop(self) -> None:
-        """End the processes."""
+        """End the processes; the memory goes with the last one that still looks at it."""
+        if not self._processes:
+            return
         for process in self._processes:
             process.terminate()
         for process in self._processes:
             process.join()
+        self._processes = []
+        for memory in self._memory:
+            memory.unlink()
 
     def close(self) -> None:
         """End the processes and give the memory back."""
@@ -86,7 +91,6 @@ class Feed:
         self._arrays = {}
         for memory in self._memory:
             memory.close()
-            memory.unlink()
 
 
 def _views(memory: Sequence[shared_memory.SharedMemory], fields: Sequence[Field], slots: int) -> dict[str, np.ndarray]:
