@@ -12,7 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from .glyphs import draw_dots, draw_engraved, draw_text, random_style
+from .glyphs import Style, draw_dots, draw_engraved, draw_text, random_style
 from .lines import Words, draw_block
 from .marks import PROCESSES, Mark, draw_mark
 
@@ -79,7 +79,7 @@ def _points(x: float, y: float, length: float, bend: float, columns: int) -> np.
 
 
 def _line_mask(
-    rng: np.random.Generator, text: str, font: Path, style: object, cap: float, process: str
+    rng: np.random.Generator, text: str, font: Path, style: Style, cap: float, process: str
 ) -> tuple[np.ndarray, float, float, float]:
     """A line's mask 0–1, the middle row of its capitals, and where its first sign begins and its last ends."""
     if process == "dot_peen" or (process in ("etched", "printed") and rng.random() < 0.06):

@@ -93,4 +93,5 @@ def _packed(rng: np.random.Generator, picture: np.ndarray) -> np.ndarray:
         return picture
     quality = int(rng.integers(38, 97))
     good, data = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-    return cv2.imdecode(data, cv2.IMREAD_COLOR)[:, :, ::-1] if good else picture
+    back = cv2.imdecode(data, cv2.IMREAD_COLOR) if good else None
+    return picture if back is None else back[:, :, ::-1]

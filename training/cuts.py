@@ -114,9 +114,7 @@ def _textless(rng: np.random.Generator) -> list[dict[str, Any]]:
     samples = []
     for _ in range(10):
         height = float(np.exp(rng.uniform(np.log(12), np.log(70))))
-        box = LineBox(
-            *(float(v) for v in rng.uniform(40, side - 40, 2)), height * float(rng.uniform(1.5, 6)), height,
-            float(rng.uniform(0, 360)), 1.0,
-        )  # fmt: skip
+        x, y = (float(v) for v in rng.uniform(40, side - 40, 2))
+        box = LineBox(x, y, height * float(rng.uniform(1.5, 6)), height, float(rng.uniform(0, 360)), 1.0)
         samples.append(as_sample(cut_level(pixels, box, CUT_HEIGHT_PX), "", height * 0.6, -1))
     return samples

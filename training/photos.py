@@ -37,6 +37,8 @@ SIZES = ((1512, 2016), (1200, 1600), (1368, 1824), (1080, 1920), (1800, 2400), (
 _TWINS = ("0O", "8B", "1I", "5S", "2Z", "6G", "0D", "UV", "1L", "7T", "3B", "4A", "CG", "MN")
 _VARIANTS = ("S", "M", "L", "A", "V2")
 _ASIDE = ("R", "H", ">", "&")
+MOST_TRIES = 12
+"""So often a photo is drawn anew while its code hardly shows or leaves the picture."""
 
 
 @dataclass(frozen=True)
@@ -212,10 +214,11 @@ def make_photo(number: int, plan: Plan, seed: int, fonts: Sequence[Path], out: P
     base = draw_part_colour(block_rng)
     process = str(block_rng.choice(PROCESSES))
     block = draw_marked_block(block_rng, fonts, base, plan.words, process)
-    for attempt in range(12):
-        rng = np.random.default_rng((seed, number, attempt))
-        pixels, lines, made = draw_photo(rng, plan, block, base)
-        if plan.spoilt or (made["seen"] > 0.9 and _inside(lines, pixels)):
+    tries = 0
+    while True:
+        pixels, lines, made = draw_photo(np.random.default_rng((seed, number, tries)), plan, block, base)
+        tries += 1
+        if plan.spoilt or (made["seen"] > 0.9 and _inside(lines, pixels)) or tries == MOST_TRIES:
             break
     name = f"photo-{number:03d}.jpg"
     cv2.imwrite(str(out / name), pixels[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])

@@ -10,6 +10,7 @@ import importlib.util
 import sys
 from pathlib import Path
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 _ROOT = Path(__file__).resolve().parent.parent
 
@@ -27,7 +28,14 @@ def _light(name: str) -> ModuleType:
     return importlib.import_module(f"cogledger.{name}")
 
 
-LineBox = _light("extract.stamps.linebox").LineBox
-cut_level = _light("extract.stamps.rectify").cut_level
-ALPHABET: str = _light("extract.stamps.grids").ALPHABET
-CUT_HEIGHT_PX: int = _light("extract.stamps.grids").CUT_HEIGHT_PX
+if TYPE_CHECKING:
+    from extract.stamps.grids import ALPHABET, CUT_HEIGHT_PX
+    from extract.stamps.linebox import LineBox
+    from extract.stamps.rectify import cut_level
+else:
+    LineBox = _light("extract.stamps.linebox").LineBox
+    cut_level = _light("extract.stamps.rectify").cut_level
+    ALPHABET = _light("extract.stamps.grids").ALPHABET
+    CUT_HEIGHT_PX = _light("extract.stamps.grids").CUT_HEIGHT_PX
+
+__all__ = ["ALPHABET", "CUT_HEIGHT_PX", "LineBox", "cut_level"]
