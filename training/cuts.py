@@ -71,7 +71,7 @@ def as_sample(pixels: np.ndarray, label: str, cap: float, process: int) -> dict[
 def draw_cuts(rng: np.random.Generator, fonts: Sequence[Path]) -> list[dict[str, Any]]:
     """The samples of one photo: each of its lines, now and then upside down or beside any text, read as nothing."""
     if rng.random() < 0.015:
-        return _textless(rng)
+        return draw_textless(rng)
     photo = draw_patch(rng, fonts)
     process = PROCESSES.index(photo.process)
     samples = []
@@ -101,7 +101,7 @@ def turnable(label: str) -> bool:
     return sum(sign in _EITHER_WAY for sign in label) > 0.7 * len(label)
 
 
-def _textless(rng: np.random.Generator) -> list[dict[str, Any]]:
+def draw_textless(rng: np.random.Generator) -> list[dict[str, Any]]:
     """Cuts of clutter, edges, screws and grain."""
     side = 320
     scene = draw_backdrop(rng, side, side)

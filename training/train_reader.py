@@ -136,6 +136,9 @@ def _fill(kept: Kept, feed: Feed) -> None:
 def batch_of(flat: Kept, cut: Kept, bank: Tensor, size: int, share: float) -> tuple[Tensor, ...]:
     """Normalised cuts, widths, labels, their lengths and weights; ``share`` are drawn whole, the rest in the studio."""
     whole = cut.draw(round(size * share))
+    if len(whole["width"]) == size:
+        x, ones = changed(as_input(unpacked(whole["pixels"]), whole["width"])), torch.ones(size, device=bank.device)
+        return x, whole["width"], whole["label"].long(), whole["count"].long(), ones
     parts = flat.draw(size - len(whole["width"]))
     count, device = len(parts["process"]), bank.device
     flipped = (torch.rand(count, device=device) < 0.05) & ~parts["turnable"]

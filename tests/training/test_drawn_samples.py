@@ -19,7 +19,7 @@ from cogledger.schema.parts import code_key
 
 sys.path.append(str(Path(__file__).resolve().parents[2]))
 
-from training import cuts, flats, photos
+from training import compare, cuts, flats, photos
 from training.cuts import LONGEST, WIDTH_PX, as_classes, as_sample, draw_cuts, turnable
 from training.feed import Feed, Field
 from training.fonts import FontsMissing, is_held_out
@@ -68,7 +68,7 @@ def test_one_seed_gives_the_same_cuts() -> None:
 
 
 def test_textless_cuts_are_read_as_nothing() -> None:
-    samples = cuts._textless(rng(3))
+    samples = cuts.draw_textless(rng(3))
     assert len(samples) == 10
     assert all(sample["count"] == 0 and sample["process"] == -1 for sample in samples)
     assert np.std([sample["pixels"][:, : sample["width"]].mean() for sample in samples]) > 1
@@ -293,3 +293,20 @@ def test_a_stopped_feed_leaves_no_memory_behind() -> None:
         with pytest.raises(FileNotFoundError):
             shared_memory.SharedMemory(name)
     feed.close()
+
+
+# The comparison of readers
+
+
+def test_the_comparison_counts_whole_lines_by_process_and_size() -> None:
+    samples = compare.draw_samples(FONTS, 20, 1)
+    assert all(sample["count"] for sample in samples[:20]) and not any(sample["count"] for sample in samples[20:])
+    right = [compare.label_of(sample) for sample in samples]
+    assert set(compare.figures(samples, right).values()) == {1.0}
+    half = compare.figures(samples, ["?" if n % 2 else text for n, text in enumerate(right)])
+    assert half["lines"] == half["no text"] == 0.5
+
+
+def test_the_best_path_leaves_out_repeats_and_blanks() -> None:
+    path = [0, 1, 1, 0, 1, 41, 29, 29, 41, 0]
+    assert compare.text_of(np.eye(len(ALPHABET) + 1)[path]) == "AA 2"
