@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -68,23 +69,30 @@ class PhotoReader:
     known: tuple[str, ...]
     failures: list[Fault] = field(default_factory=list)
 
-    @property
+    @cached_property
     def mark(self) -> str:
         """Stands for the codes that photos are weighed against."""
         return make_codes_mark(self.known)
 
     def read_each(self, photos: Sequence[Path], reuse: bool = False) -> list[StampReading]:
-        """What each photo shows; with ``reuse`` a kept reading stands where this version read it by the same codes."""
+        """What each photo shows; with ``reuse`` a kept reading stands where this version read it by the same codes.
+
+        Where somebody interrupts it, what was read by then is kept.
+        """
         kept = self.find_kept() if reuse else {}
         told: list[_Told] = []
-        for path in photos:
-            photo = self._open(path)
-            if photo is None:
-                continue
-            if row := kept.get(make_reading_id([photo.sha256])):
-                told.append(_Told(replace(as_reading(row), file=path.name), (photo,), kept=True))
-            elif reading := self._read([photo]):
-                told.append(_Told(reading, (photo,)))
+        try:
+            for path in photos:
+                photo = self._open(path)
+                if photo is None:
+                    continue
+                if row := kept.get(make_reading_id([photo.sha256])):
+                    told.append(_Told(replace(as_reading(row), file=path.name), (photo,), kept=True))
+                elif reading := self._read([photo]):
+                    told.append(_Told(reading, (photo,)))
+        except KeyboardInterrupt:
+            self._keep(told)
+            raise
         return self._keep(told)
 
     def read_together(self, photos: Sequence[Path]) -> list[StampReading]:

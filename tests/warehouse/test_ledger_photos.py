@@ -93,6 +93,23 @@ def test_a_store_that_cannot_be_written_does_not_cost_the_answer(
     assert [fault.reason for fault in report.failures] == [Reason.STORE_BUSY]
 
 
+def test_what_was_read_before_an_interruption_is_kept(
+    store: Store, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep(claim(high=37))
+    read = stamp_package.read_photos
+
+    def read_some(paths: list[Path], *known: Any, **how: Any) -> list[Any]:
+        if paths[0].name == "c.png":
+            raise KeyboardInterrupt
+        return read(paths, *known, **how)
+
+    monkeypatch.setattr(stamp_package, "read_photos", read_some)
+    with pytest.raises(KeyboardInterrupt):
+        Ledger(store.folder).stamp([photo(f"{name}.png") for name in "abcd"])
+    assert [row.record["file"] for row in Ledger(store.folder).photos()] == ["a.png", "b.png"]
+
+
 def test_photos_of_one_part_are_answered_together_without_the_bad_ones(
     store: Store, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
 ) -> None:
