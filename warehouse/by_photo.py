@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 from ..schema.builds import CodeRef, Entry, PhotoRef, Slot, WrittenPart
 from ..schema.claims import plain
-from ..schema.errors import DocumentError
+from ..schema.errors import DocumentError, Fault
 from ..schema.parts import code_key, part_label
 from ..schema.reasons import Reason
 from ..schema.resolved import LimitValue, Part, SourceRef
 from .lookup import StoreParts
-from .photos import PhotoReader, find_known
+from .photos import PhotoReader
 from .store import Store
 from .wording import SURE_ENOUGH
 
@@ -35,14 +35,14 @@ class PhotoNamer:
 
     store: Store
     parts: StoreParts
-    _read: dict[Path, StampReading | DocumentError] = field(default_factory=dict, repr=False)
+    _read: dict[Path, StampReading | Fault] = field(default_factory=dict, repr=False)
 
     def name_part(self, slot: Slot, photo: PhotoRef, where: str) -> Entry:
         """What the part in ``slot`` is, by its photo.
 
         :raises DocumentError: the photo cannot be used, nothing legible is on it, or it is too unsure to build on
         """
-        reading = self._reading(photo.path)
+        reading = self._reading(photo.path, where)
         named = sure_name(reading)
         teeth = sure_teeth(slot, reading)
         if named and (self._knows(named[0]) or not teeth):
@@ -55,20 +55,16 @@ class PhotoNamer:
             return WrittenPart(f"{photo.written} ({words})", teeth.limits, seen)
         raise _unsure(photo.path, reading, teeth, where)
 
-    def _reading(self, path: Path) -> StampReading:
+    def _reading(self, path: Path, where: str) -> StampReading:
         """The photo's reading; one that is kept, unchanged and by the same codes, is not read again."""
         key = path.resolve()
         if key not in self._read:
-            reader = PhotoReader(self.store, find_known(self.store))
+            reader = PhotoReader(self.store, self.parts.codes())
             found = reader.read_each([path], reuse=True)
-            if found:
-                self._read[key] = found[0]
-            else:
-                fault = reader.failures[0]
-                self._read[key] = DocumentError(fault.reason, fault.message, file=str(path), advice=fault.advice)
+            self._read[key] = found[0] if found else reader.failures[0]
         told = self._read[key]
-        if isinstance(told, DocumentError):
-            raise told
+        if isinstance(told, Fault):
+            raise DocumentError(told.reason, told.message, file=str(path), where=where, advice=told.advice)
         return told
 
     def _knows(self, label: str) -> bool:
@@ -170,5 +166,5 @@ def _unsure(path: Path, reading: StampReading, teeth: StampedTeeth | None, where
         message = f"it may say {listed}, which is too unsure to answer by"
         return DocumentError(Reason.UNSURE_STAMP, message, file=str(path), where=where)
     message = "no model code can be read from it"
-    advice = reading.advice.rstrip(".") if reading.advice else None
+    advice = reading.advice[0].lower() + reading.advice[1:].rstrip(".") if reading.advice else None
     return DocumentError(Reason.UNSURE_STAMP, message, file=str(path), where=where, advice=advice)

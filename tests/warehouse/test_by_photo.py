@@ -87,7 +87,8 @@ def test_an_unsure_photo_is_never_guessed_at(ledger: Ledger, photo: Photo, stamp
     reason, sentence = refused(lambda: fit(ledger, photo("dark.png")))
     assert reason is Reason.UNSURE_STAMP and "more light" in sentence
     assert refused(lambda: fit(ledger, photo("broken.png")))[0] is Reason.BROKEN_IMAGE
-    assert refused(lambda: fit(ledger, Path("gone.png")))[0] is Reason.NOT_FOUND
+    reason, sentence = refused(lambda: fit(ledger, Path("gone.png")))
+    assert reason is Reason.NOT_FOUND and "gone.png, now.rear_derailleur: there is no such file" in sentence
 
 
 def test_a_sure_code_whose_variant_is_unsure_leaves_the_variant_open(ledger: Ledger, photo: Photo, stamps: Any) -> None:
