@@ -19,7 +19,7 @@ from .register import ToldClaim, find_claim
 from .stamp_evidence import draw_kept_stamp
 from .stamps import StampRow, is_stamp_id
 from .store import Store, put_whole
-from .wording import show_condition, show_value
+from .wording import drawable, show_condition, show_value
 
 _DPI = 150.0
 _POINTS_PER_INCH = 72.0
@@ -148,7 +148,7 @@ def _draw_caption(told: ToldClaim, width: int, look: Look) -> Image.Image:
     lines = [
         (line, face, colour)
         for text, face, colour in _caption(told, title_font, font)
-        for line in textwrap.wrap(text, max(20, int(width / (look.text * 0.58)))) or [""]
+        for line in textwrap.wrap(drawable(text), max(20, int(width / (look.text * 0.58)))) or [""]
     ]
     step = round(look.text * 1.5)
     strip = Image.new("RGB", (width, len(lines) * step + 2 * look.margin), _PAPER)

@@ -14,7 +14,7 @@ from ..schema.parts import part_label
 from ..schema.reasons import Reason
 from .stamps import StampRow, find_stamp
 from .store import Store
-from .wording import sure_words
+from .wording import drawable, sure_words
 
 if TYPE_CHECKING:
     from ..extract.records import SignPlace
@@ -85,7 +85,7 @@ def draw_stamp(pixels: np.ndarray, row: StampRow, place: SignPlace | None, look:
 
 
 def _draw_caption(row: StampRow, look: StampLook) -> Image.Image:
-    title, *lines = _caption(row)
+    title, *lines = map(drawable, _caption(row))
     big, small = (ImageFont.load_default(size) for size in (look.title, look.text))
     margin, step = 24, round(look.text * 1.5)
     wrapped = [part for line in lines for part in _wrap(line, small, look.width - 2 * margin)]

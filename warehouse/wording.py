@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 
 from ..schema.claims import Claim, plain
 from ..schema.limits import LIMITS, Form
@@ -78,3 +79,20 @@ def sure_words(confidence: float) -> str:
     """
     word = next(word for least, word in _SURE_WORDS if confidence >= least)
     return f"{word}, {min(99, math.floor(100 * confidence + 1e-9))}%"
+
+
+_SPELT_OUT = {
+    "ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "đ": "d",
+    "Đ": "D", "–": "-", "—": "-", "−": "-", "„": '"', "“": '"', "”": '"', "‘": "'", "’": "'", "»": '"', "«": '"',
+    "→": ">", "≤": "<=", "≥": ">=",
+}  # fmt: skip
+
+
+def drawable(text: str) -> str:
+    """Words as the letters of captions can draw them: accents left out, since the font has plain letters only.
+
+    >>> drawable("Größe – Ü")
+    'Grosse - U'
+    """
+    bare = unicodedata.normalize("NFKD", unicodedata.normalize("NFC", text).translate(str.maketrans(_SPELT_OUT)))
+    return "".join(sign if sign.isascii() or sign in "°·" else "?" for sign in bare if not unicodedata.combining(sign))

@@ -16,7 +16,8 @@ from cogledger.schema.reasons import Reason
 from cogledger.warehouse.evidence import Look, make_evidence
 from cogledger.warehouse.register import tell_claims, write_reading
 from cogledger.warehouse.store import Store
-from PIL import Image, ImageDraw
+from cogledger.warehouse.wording import drawable
+from PIL import Image, ImageDraw, ImageFont
 
 MakeClaim = Callable[..., Claim]
 BLUE = (0, 0, 255)
@@ -91,3 +92,13 @@ def test_every_way_it_can_fail(store: Store, tmp_path: Path, claim: MakeClaim) -
             make_evidence(store, claim_id, tmp_path / "out.png")
         assert failed.value.fault.reason is Reason.SOURCE_GONE
     assert not (tmp_path / "out.png").exists()
+
+
+def test_captions_are_spelt_with_the_letters_that_the_font_has() -> None:
+    assert drawable("Größe – Ü, naïve façade ≤ 34°") == "Grosse - U, naive facade <= 34°"
+    assert drawable("HX 540-M 100%") == "HX 540-M 100%"
+    font, nothing = ImageFont.load_default(20), "\uffff"
+    shown = "".join(sign for n in range(0x20, 0x250) if (sign := chr(n)).isprintable())
+    lacking = bytes(font.getmask(nothing))
+    missing = [sign for sign in drawable(shown) if sign.strip() and bytes(font.getmask(sign)) == lacking]
+    assert not missing
