@@ -109,9 +109,8 @@ def answer(seen: Sequence[SeenPhoto], known: KnownCodes, tuning: Tuning) -> Stam
 
 def _place(pose: Pose) -> SignPlace:
     line = pose.line
-    turned = 180.0 if pose.flipped else 0.0
     bend = -line.bend if pose.flipped else line.bend
-    return SignPlace(line.x, line.y, line.length, line.height, (line.angle + turned) % 360, bend)
+    return SignPlace(line.x, line.y, line.length, line.height, _direction(pose), bend)
 
 
 def _candidate(seen: Sequence[SeenPhoto], verdict: Verdict, known: KnownCodes, tuning: Tuning) -> StampCandidate:
@@ -166,7 +165,12 @@ def _same_block(pose: object, other: object) -> bool:
         return pose == other
     if pose == other:
         return True
-    turned = abs((pose.line.angle - other.line.angle + 90) % 180 - 90)
+    turned = abs((_direction(pose) - _direction(other) + 180) % 360 - 180)
     gap = math.hypot(pose.line.x - other.line.x, pose.line.y - other.line.y)
     near = gap < _BLOCK_REACH * max(pose.line.height, other.line.height)
-    return pose.flipped == other.flipped and turned < _BLOCK_TURN_DEG and near
+    return turned < _BLOCK_TURN_DEG and near
+
+
+def _direction(pose: Pose) -> float:
+    """The direction of reading in degrees, 0 to below 360; boxes of one line may be turned either way."""
+    return (pose.line.angle + (180.0 if pose.flipped else 0.0)) % 360

@@ -7,7 +7,10 @@ import pytest
 from cogledger.extract.records import StampReading
 from cogledger.extract.stamps import advise, read_photos
 from cogledger.extract.stamps.grids import BLANK, CLASSES, CUT_HEIGHT_PX, SignGrid, as_grid, class_of
+from cogledger.extract.stamps.linebox import LineBox
 from cogledger.extract.stamps.ppocr_reader import PpocrSignReader, _folding
+from cogledger.extract.stamps.reader import _same_block
+from cogledger.extract.stamps.recognise import Pose
 from cogledger.schema.errors import DocumentError, InstallationError
 from cogledger.schema.reasons import Reason
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
@@ -160,3 +163,22 @@ def test_a_failing_reader_names_the_photo(tmp_path):
     with pytest.raises(DocumentError) as caught:
         read_photos([photo(tmp_path, "rear.png", "QVX417")], readers=[Failing("")])
     assert caught.value.fault.reason is Reason.ENGINE_FAILED and str(caught.value).startswith("rear.png")
+
+
+@pytest.mark.parametrize(
+    ("angles", "flipped", "same"),
+    [
+        ((10.0, 12.0), (False, False), True),
+        ((10.0, 12.0), (False, True), False),
+        ((89.0, -89.0), (False, True), True),
+        ((89.0, -89.0), (False, False), False),
+        ((359.0, 1.0), (True, True), True),
+        ((0.0, 30.0), (False, False), False),
+    ],
+)
+def test_lines_of_one_block_read_the_same_way_however_their_boxes_are_turned(angles, flipped, same):
+    code, teeth = (
+        Pose(LineBox(500.0 + 60 * n, 500.0, 200.0, 40.0, angle, 1.0), up)
+        for n, (angle, up) in enumerate(zip(angles, flipped, strict=True))
+    )
+    assert _same_block(code, teeth) is same and _same_block(teeth, code) is same
