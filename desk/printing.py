@@ -29,6 +29,7 @@ def print_report(report: IngestReport, store: Path | None = None) -> None:
     if report.photos:
         say(f"{len(report.photos)} {'photo' if len(report.photos) == 1 else 'photos'} of parts:")
         print_brief_stamps([stamp_as_json(reading) for reading in report.photos])
+        say(f"to see them again, with their ids: cogledger photos{for_store(store)}")
     if report.failed_pages:
         say(f"{len(report.failed_pages)} pages could not be read; they are named above")
     if report.interrupted:

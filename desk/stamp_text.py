@@ -66,7 +66,8 @@ def _title(told: dict[str, Any]) -> str:
 
 def _lines(told: dict[str, Any], ledger: Ledger | None, store: Path | None) -> Iterator[str]:
     if len(told.get("files", ())) > 1:
-        yield f"read from {len(told['files'])} photos together; the clearest is {told['file']}"
+        clearest = f"; the clearest is {told['file']}" if told["code"] or told["teeth"] else ""
+        yield f"read from {len(told['files'])} photos together{clearest}"
     if told["code"]:
         yield sure_words(told["confidence"]) + "; " + _known(told, ledger)
     others = [c for c in told["candidates"] if (c["code"], c["variant"]) != (told["code"], told["variant"])]
@@ -95,4 +96,4 @@ def _known(told: dict[str, Any], ledger: Ledger | None) -> str:
         part = parts[0]
         return f"in the store: {str(part.kind).replace('_', ' ')}" + (f", {part.maker}" if part.maker else "")
     known = any(c["known"] for c in told["candidates"] if c["code"] == told["code"])
-    return "a code you named" if known else "no document in the store speaks of it"
+    return "a code you named" if known else "no document that was read speaks of it"

@@ -23,6 +23,7 @@ MOST_DETAIL = 16_000_000
 _FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"avif")
 _SIGNS = (b"\xff\xd8\xff", b"\x89PNG", b"RIFF", b"II*\x00", b"MM\x00*", b"BM", b"GIF8")
+_NAME_A_PICTURE = "name a picture as JPEG, PNG, WebP, TIFF, HEIC, BMP or GIF; PDFs are for: cogledger read"
 _SHORTEST_SIDE = 8
 _ORIENTATION = 0x0112
 _TURNS = {
@@ -69,7 +70,8 @@ def _explained(path: Path, head: bytes) -> Iterator[None]:
     except UnidentifiedImageError:
         if head.startswith(_SIGNS):
             raise _fault(Reason.BROKEN_IMAGE, "the picture is damaged and cannot be opened", path) from None
-        raise _fault(Reason.WRONG_TYPE, "this is no picture", path) from None
+        message = "this is no picture"
+        raise DocumentError(Reason.WRONG_TYPE, message, file=path.name, advice=_NAME_A_PICTURE) from None
     except Image.DecompressionBombError:
         raise _too_large(path) from None
     except MemoryError:
