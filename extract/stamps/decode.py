@@ -28,7 +28,6 @@ _VARIANT_DOOR = 1.0
 """The cost of a code's ending inside a word while its variant is looked for, which is often read as a part of it."""
 _USELESS_LOOK, _VARIANT_NEEDS = -3.0, 3.0
 """A look counts against the code's being there this much at most; the code's evidence must be more than the second."""
-_MOST_BENT = 6.0
 _SAME_JUNK = 0.75
 """How much of what a code gains by explaining signs is given once only, however many photos show the same signs."""
 
@@ -53,26 +52,10 @@ class Line:
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """What one photo says for each candidate: log-evidence against junk, and the line that says it.
-
-    ``plain`` is the same evidence where each sign is only what it looks most like.
-    """
+    """What one photo says for each candidate: log-evidence against junk, and the line that says it."""
 
     evidence: np.ndarray
     lines: np.ndarray
-    plain: np.ndarray
-
-
-@dataclass(frozen=True)
-class Clues:
-    """What else tells how far the likeliest candidate can be trusted.
-
-    ``clear``: how far the picture says all for it that a picture can say, 0 to 1. ``bent``: by how much another reading
-    explains the signs better, in logarithms, 0 where none does; then the code was chosen for being known.
-    """
-
-    clear: float = 0.0
-    bent: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -124,16 +107,15 @@ def place(lines: Sequence[Line], keys: Sequence[str], tuning: DecodeTuning) -> l
 def weigh(lines: Sequence[Line], keys: Sequence[str], placed: Sequence[np.ndarray], tuning: DecodeTuning) -> Weighed:
     """What one photo says for each code, against its being junk, over all codes that it may look like."""
     if not lines or not keys:
-        return Weighed(np.zeros(len(keys)), np.zeros(len(keys), dtype=np.int64), np.zeros(len(keys)))
+        return Weighed(np.zeros(len(keys)), np.zeros(len(keys), dtype=np.int64))
     alike = log_alike(keys, tuning.oval, tuning.twin, tuning.cousin)
-    rows, plain = [], []
+    rows = []
     for line, table in zip(lines, placed, strict=True):
         shown = np.logaddexp(math.log(1 - tuning.useless) + table, math.log(tuning.useless))
         total = look_weights(line.glances, tuning.confident_counts) @ shown
-        plain.append(tuning.sharpness * total + line.way_up(tuning))
         rows.append(np.logaddexp.reduce(tuning.sharpness * total[None, :] + alike, axis=1) + line.way_up(tuning))
     evidence = np.stack(rows)
-    return Weighed(evidence.max(axis=0), evidence.argmax(axis=0), np.stack(plain).max(axis=0))
+    return Weighed(evidence.max(axis=0), evidence.argmax(axis=0))
 
 
 def _placed(glance: Glance, keys: Sequence[str], tuning: DecodeTuning) -> tuple[np.ndarray, np.ndarray]:
@@ -155,11 +137,11 @@ def judge(
     """What photos of one part say together → candidates with calibrated probabilities."""
     if not candidates:
         return Decoded((), 1.0)
-    shares, clues = shares_of(candidates, weighed, tuning.decode)
+    shares, clear = shares_of(candidates, weighed, tuning.decode)
     shown = np.stack([photo.evidence for photo in weighed])
     order = np.argsort(-shares, kind="stable")
     best = int(order[0])
-    first = honest(float(shares[best]), clues, tuning.sure)
+    first = honest(float(shares[best]), clear, tuning.sure)
     left = (1 - first) / max(1e-12, 1 - float(shares[best]))
     verdicts = []
     for n in order:
@@ -172,8 +154,8 @@ def judge(
 
 def shares_of(
     candidates: Sequence[Candidate], weighed: Sequence[Weighed], tuning: DecodeTuning
-) -> tuple[np.ndarray, Clues]:
-    """Each candidate's share of the probability, not yet calibrated, and what else is known of the likeliest.
+) -> tuple[np.ndarray, float]:
+    """Each candidate's share of the probability, not yet calibrated, and how clearly the likeliest is shown, 0 to 1.
 
     The photo that shows a code best says how much better codes explain it than junk does. The others show the same
     text once more, be it a code or junk: they tell texts apart, but are no further evidence of a code as such.
@@ -192,9 +174,7 @@ def shares_of(
     junk = tuning.nothing + float(np.logaddexp.reduce(texts + again) - np.logaddexp.reduce(texts))
     shares = np.exp(scores - np.logaddexp.reduce(np.concatenate((scores, [junk]))))
     best = int(shares.argmax())
-    own = weighed[clearest].plain
-    bent = float(min(_MOST_BENT, own.max() - own[best]))
-    return shares, Clues(float(min(1.0, max(0.0, shown[best] / full[best]))), bent)
+    return shares, float(min(1.0, max(0.0, shown[best] / full[best])))
 
 
 def _as_same_text(evidence: np.ndarray, full: np.ndarray, tuning: DecodeTuning) -> np.ndarray:
@@ -204,13 +184,11 @@ def _as_same_text(evidence: np.ndarray, full: np.ndarray, tuning: DecodeTuning) 
     return np.logaddexp(math.log(tuning.shows) + short, math.log(1 - tuning.shows) + useless)
 
 
-def honest(share: float, clues: Clues, tuning: SureTuning) -> float:
+def honest(share: float, clear: float, tuning: SureTuning) -> float:
     """The winner's share made honest by a logistic curve, which was fitted on photos with known truth."""
     odds = math.log(max(1e-12, share) / max(1e-12, 1 - share))
     bounded = max(-tuning.surest, min(tuning.surest, odds))
-    return 1 / (
-        1 + math.exp(-(tuning.slope * bounded + tuning.clear * clues.clear + tuning.bent * clues.bent + tuning.shift))
-    )
+    return 1 / (1 + math.exp(-(tuning.slope * bounded + tuning.clear * clear + tuning.shift)))
 
 
 def teeth_of(line: Line, tuning: DecodeTuning) -> TeethFound | None:

@@ -60,8 +60,6 @@ class SureTuning:
     """What is added always."""
     clear: float
     """What it counts that the picture says all for the code that a picture can say."""
-    bent: float
-    """What it counts, for each unit of logarithm, that another reading explains the signs better."""
     surest: float
     """Log odds are cut at this, up and down."""
 

@@ -15,7 +15,7 @@ from cogledger.extract.stamps.tuning import SureTuning, read_tuning
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-TUNING = replace(read_tuning(), sure=SureTuning(slope=1.0, shift=0.0, clear=0.0, bent=0.0, surest=7.0))
+TUNING = replace(read_tuning(), sure=SureTuning(slope=1.0, shift=0.0, clear=0.0, surest=7.0))
 """Without the fitted curve, which belongs to the shipped readers and not to simulated ones."""
 STORE = [f"{head}{number}{tail}" for head in ("QVX", "MRK") for number in range(101, 900, 13) for tail in ("", "B")] + [
     f"KD-{number}" for number in range(1007, 9000, 97)
