@@ -39,8 +39,8 @@ LISTS = ("listed", "unlisted", "without a list")
 WEIGHTS = {"listed": 0.75, "unlisted": 0.15, "without a list": 0.1}
 """How often each list is met: a guess, no source."""
 RARE = 0.15
-"""What a photo counts whose code is not listed while a code one sign away is. Drawn sets have many such photos, to judge
-by; stores that lack a code seldom have its neighbour. A guess, no source."""
+"""What a photo counts whose code is not listed while a code one sign away is. Drawn sets have many such photos, to
+judge by; stores that lack a code seldom have its neighbour. A guess, no source."""
 STEPS: dict[str, tuple[float, float, float]] = {
     "sharpness": (0.3, 3.0, 1.25), "confident_counts": (0.0, 20.0, 1.5), "useless": (0.005, 0.6, 1.5),
     "series_share": (0.1, 0.9, 1.25),
