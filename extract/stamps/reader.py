@@ -86,7 +86,9 @@ def _look_again(path: Path, line: LineBox | None) -> str:
 
 
 def answer(seen: Sequence[SeenPhoto], known: KnownCodes, tuning: Tuning) -> StampReading:
-    """What the photos of one part say together."""
+    """What the photos of one part say together; those without any line have no say."""
+    files = tuple(photo.file for photo in seen) if len(seen) > 1 else ()
+    seen = [photo for photo in seen if photo.lines] or seen
     decoded = decode([photo.lines for photo in seen], known, tuning)
     top = [verdict for verdict in decoded.verdicts[:_CANDIDATES] if verdict.chance >= _LEAST_SHOWN]
     named = bool(top) and top[0].chance >= LEAST_SURE
@@ -98,8 +100,7 @@ def answer(seen: Sequence[SeenPhoto], known: KnownCodes, tuning: Tuning) -> Stam
     reading = StampReading(
         photo.file, None, None, teeth.counts if teeth else (), 0.0, candidates,
         bbox=line.upright() if line else None, place=_place(pose) if isinstance(pose, Pose) else None,
-        teeth_confidence=teeth.chance if teeth else None,
-        files=tuple(each.file for each in seen) if len(seen) > 1 else (),
+        teeth_confidence=teeth.chance if teeth else None, files=files,
     )  # fmt: skip
     if not named:
         return replace(reading, bbox=None, advice=ONLY_TEETH if teeth else photo.find_advice())

@@ -6,11 +6,15 @@ import numpy as np
 import pytest
 from cogledger.extract.records import StampReading
 from cogledger.extract.stamps import advise, read_photos
+from cogledger.extract.stamps.decode import Line
 from cogledger.extract.stamps.grids import BLANK, CLASSES, CUT_HEIGHT_PX, SignGrid, as_grid, class_of
+from cogledger.extract.stamps.known import index_codes
 from cogledger.extract.stamps.linebox import LineBox
 from cogledger.extract.stamps.ppocr_reader import PpocrSignReader, _folding
-from cogledger.extract.stamps.reader import _same_block
+from cogledger.extract.stamps.reader import SeenPhoto, _same_block, answer
 from cogledger.extract.stamps.recognise import Pose
+from cogledger.extract.stamps.spans import Glance
+from cogledger.extract.stamps.tuning import read_tuning
 from cogledger.schema.errors import DocumentError, InstallationError
 from cogledger.schema.reasons import Reason
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
@@ -182,3 +186,15 @@ def test_lines_of_one_block_read_the_same_way_however_their_boxes_are_turned(ang
         for n, (angle, up) in enumerate(zip(angles, flipped, strict=True))
     )
     assert _same_block(code, teeth) is same and _same_block(teeth, code) is same
+
+
+@pytest.mark.parametrize("sure", [0.05, 0.3, 0.45, 0.5, 0.52, 0.55, 0.6])
+def test_a_photo_without_any_line_has_no_say_in_what_others_show(sure):
+    line = Line(
+        Pose(LineBox(500.0, 500.0, 200.0, 40.0, 0.0, 1.0), False), (Glance(grid_of("QVX417", sure), "told"),), 0.0
+    )
+    bare, shown = SeenPhoto("bare.png", (), lambda: "bare"), SeenPhoto("shown.png", (line,), lambda: "shown")
+    known, tuning = index_codes(["QVX417"]), read_tuning()
+    together, alone = answer([bare, shown], known, tuning), answer([shown], known, tuning)
+    assert together.file == "shown.png" and together.files == ("bare.png", "shown.png")
+    assert (together.code, together.candidates, together.advice) == (alone.code, alone.candidates, alone.advice)
