@@ -267,9 +267,11 @@ def _seen_on_photos(build: Build) -> list[str]:
         if isinstance(placed.entry, PhotoRef) or not (seen := placed.entry.seen):
             continue
         sure = f"{min(0.99, seen.confidence or 0.0):.0%}"
+        teeth = "; count the teeth, since a stamped date can look like them"
         notes.append(
             f"{placed.where}: {seen.document} is taken to say {seen.snippet.removeprefix('stamped: ')} ({sure} sure); "
             "compare it with the part before you buy anything"
+            + (teeth if isinstance(placed.entry, WrittenPart) else "")
         )
     return notes
 

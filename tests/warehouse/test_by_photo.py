@@ -65,6 +65,7 @@ def test_the_photo_is_a_source_and_no_check_is_surer_than_it(ledger: Ledger, pho
             assert (told["confidence"], told["snippet"]) == (0.93, "stamped: ZQ500 M")
             assert told["reading_id"] == ledger.photos()[0].reading_id
     assert any("rear.png" in note and "93%" in note and "compare" in note for note in answer.notes)
+    assert not any("count the teeth" in note for note in answer.notes)
 
 
 def test_a_document_less_sure_than_the_photo_stays_so(
@@ -123,6 +124,7 @@ def test_stamped_teeth_name_the_ends_of_a_cassette(ledger: Ledger, photo: Photo,
     assert checks["largest_cog"].needed == 32 and checks["total_capacity"].needed == (50 - 34) + (32 - 11)
     assert checks["largest_cog"].confidence == pytest.approx(0.96)
     assert any(source.document == "cogs.png" and source.photo for source in checks["largest_cog"].sources)
+    assert any("11-32 T" in note and "count the teeth" in note for note in answer.notes)
     stamps.says["more.png"] = says(None, teeth=(11, 34), teeth_confidence=0.96)
     assert fit(ledger, photo("more.png"), "cassette", rear_derailleur="ZQ500 M").verdict is Verdict.DOES_NOT_FIT
 
