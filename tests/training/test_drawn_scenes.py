@@ -131,7 +131,7 @@ def test_resizing_a_photo_moves_its_boxes_along() -> None:
 @pytest.mark.parametrize("process", PROCESSES)
 def test_what_is_marked_shows_under_the_lamp_and_nothing_else_does(process: str) -> None:
     seen = []
-    for seed in range(12):
+    for seed in range(8):
         _, canvas, lines = laid(seed, process, 20)
         bare = plain_canvas()
         lit, change = light(rng(seed), bare, canvas, 26)
@@ -168,7 +168,7 @@ def test_weaker_marks_are_less_visible() -> None:
 
 def test_patches_are_the_same_for_one_seed_and_their_lines_lie_on_them() -> None:
     shown = 0
-    for seed in range(14):
+    for seed in range(9):
         photo, same = draw_patch(rng(seed), FONTS), draw_patch(rng(seed), FONTS)
         assert np.array_equal(photo.pixels, same.pixels) and photo.lines == same.lines
         assert photo.pixels.dtype == np.uint8 and photo.pixels.ndim == 3
@@ -180,20 +180,20 @@ def test_patches_are_the_same_for_one_seed_and_their_lines_lie_on_them() -> None
             reach = line.box.height
             assert (outline > -reach).all() and (outline < (wide + reach, high + reach)).all()
             assert 7 * 0.4 < line.box.height * CAPITALS_SHARE < 42 * 1.3
-    assert shown >= 10
+    assert shown >= 6
 
 
 def test_letters_of_a_whole_patch_are_found_in_their_box() -> None:
     """After lamp, blur, noise and JPEG the strongest contrast of a printed line is still that of its letters."""
     found = []
-    for seed in range(30):
+    for seed in range(20):
         block, canvas, lines = laid(seed, "printed", 65)
         if np.ptp(block.lines[0].points[:, 1]) > 0:
             continue
         lit, _ = light(rng(seed), plain_canvas(), canvas, 26)
         cut = cut_level(take(rng(seed), lit, 1.0), lines[0].box, 40)
         found.append(abs(alike(find_contrast(cut), flat_cut(block, 0, cut.shape))))
-    assert len(found) >= 15
+    assert len(found) >= 10
     assert np.median(found) > 0.7
 
 
