@@ -94,7 +94,7 @@ def _check_lines(result: CheckResult) -> Iterator[str]:
         snippet = f': "{source.snippet}"' if source.snippet else ""
         yield from wrap(f"{_DEEP}source: {source.document}{page}{snippet}{claim}", width, _DEEP + "  ")
     if result.sources and result.confidence is not None:
-        yield f"{_DEEP}sure: {result.confidence:.0%}"
+        yield f"{_DEEP}sure: {min(0.99, result.confidence):.0%}"
     for line in (result.consequence, result.ask, *result.notes):
         if line:
             yield from wrap(_DEEP + line, width, _DEEP)

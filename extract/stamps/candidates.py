@@ -21,6 +21,8 @@ _NEAREST_EACH = 12
 _MOST_KNOWN = 64
 _MOST_FREE = 24
 _WITH_TWINS = 3
+_MOST_JOINED = 10
+"""Strings put together from several words, or cut out of one, have so many signs at most."""
 _LONG_WORD, _RUN_TOGETHER = 9, 4.0
 """Words of so many signs may be two run together; a part of one is read at this cost."""
 
@@ -137,7 +139,7 @@ def _ends_of(word: ReadWord) -> Iterator[tuple[str, float]]:
     signs = [sign for sign in word.signs if sign.text in SIGNS]
     if len(signs) < _LONG_WORD:
         return
-    for length in range(FEWEST_SIGNS, min(MOST_SIGNS, len(signs)) + 1):
+    for length in range(FEWEST_SIGNS, min(_MOST_JOINED, len(signs)) + 1):
         for part in (signs[:length], signs[-length:]):
             text = "".join(sign.text for sign in part)
             if any(sign.isdigit() for sign in text) and any(sign.isalpha() for sign in text):
@@ -147,5 +149,5 @@ def _ends_of(word: ReadWord) -> Iterator[tuple[str, float]]:
 def _joined(first: Sequence[tuple[str, float]], second: Sequence[tuple[str, float]]) -> Iterator[tuple[str, float]]:
     for a, chance in first:
         for b, other in second:
-            if _FEWEST <= len(a + b) <= MOST_SIGNS:
+            if _FEWEST <= len(a + b) <= _MOST_JOINED:
                 yield a + b, chance + other

@@ -195,7 +195,7 @@ def teeth_of(line: Line, tuning: DecodeTuning) -> TeethFound | None:
     """Tooth counts on a line, None where none come near."""
     weights = look_weights(line.glances, tuning.confident_counts)
     found = find_teeth(line.glances, weights, tuning.junk_sign, tuning.useless)
-    return TeethFound(found.teeth, found.odds + line.way_up(tuning)) if found else None
+    return replace(found, odds=found.odds + line.way_up(tuning)) if found else None
 
 
 def variant_of(line: Line, key: str, known: KnownCodes, tuning: DecodeTuning) -> str | None:

@@ -25,6 +25,9 @@ from .tuning import Tuning, read_tuning
 LEAST_SURE = 0.35
 """Below this probability no code is named."""
 _LEAST_SHOWN = 0.01
+_SUREST_TEETH, _SUREST_BARE_TEETH = 0.97, 0.85
+"""Tooth counts are no surer than this: dates and lots may look like them. The second is for two bare counts, without
+a T and without a code near by; too little to build on."""
 _CANDIDATES = 5
 _BLOCK_REACH = 5.0
 _BLOCK_TURN_DEG = 12.0
@@ -154,7 +157,8 @@ def _teeth(seen: Sequence[SeenPhoto], code: Verdict | None, tuning: Tuning) -> _
             found = teeth_of(line, tuning.decode)
             if not found or found.odds <= 0 or (at is not None and not _same_block(line.pose, at)):
                 continue
-            chance = 1 / (1 + math.exp(-min(50.0, found.odds)))
+            most = _SUREST_TEETH if found.marked or code else _SUREST_BARE_TEETH
+            chance = min(most, 1 / (1 + math.exp(-min(50.0, found.odds))))
             if best is None or chance > best.chance:
                 best = _Teeth(found.teeth, chance, number, line.pose)
     return best

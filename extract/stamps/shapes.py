@@ -21,8 +21,8 @@ _ANY_SHAPE_COUNTS, _ANY_SHAPE_LEAST = 5.0, 0.15
 a store does not know are often other makers'."""
 _CHANGE = math.log(0.35)
 _DIGIT_FIRST = math.log(0.25)
-_LENGTHS = {4: 0.12, 5: 0.24, 6: 0.3, 7: 0.2, 8: 0.09, 9: 0.03, 10: 0.01, 11: 0.004, 12: 0.003, 13: 0.001, 14: 0.001,
-            15: 0.0005, 16: 0.0005}  # fmt: skip
+_LENGTHS = {4: 0.12, 5: 0.24, 6: 0.3, 7: 0.2, 8: 0.09, 9: 0.03, 10: 0.01, 11: 1e-4, 12: 1e-4, 13: 1e-4, 14: 1e-4,
+            15: 1e-4, 16: 1e-4}  # fmt: skip
 """How long codes are where no store tells; common practice, without a source."""
 _END = "\n"
 

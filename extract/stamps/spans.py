@@ -119,6 +119,11 @@ class Glance:
         doors[[0, -1]] = 0.0
         for word in self.words[1:]:
             doors[word.start] = 0.0
+        for a, b in pairwise(visible):
+            spaces = [sign for sign in self.signs if sign.text == " " and a.middle < sign.middle < b.middle]
+            if spaces:  # no code has to run through the steps of a blank space to reach a door
+                doors[a.end : b.start + 1] = -np.inf
+                doors[[spaces[0].start, spaces[-1].end]] = 0.0
         return doors
 
 

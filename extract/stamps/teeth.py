@@ -30,10 +30,14 @@ _PRIOR = -7.0
 
 @dataclass(frozen=True)
 class TeethFound:
-    """Tooth counts as stamped, their log-odds against the line's being anything else, and where they begin and end."""
+    """Tooth counts as stamped, and their log-odds against the line's being anything else.
+
+    ``marked`` says whether the T for teeth stands behind them: two bare counts may as well be a date.
+    """
 
     teeth: tuple[int, ...]
     odds: float
+    marked: bool = True
 
 
 def parse_teeth(word: str) -> tuple[int, ...]:
@@ -107,4 +111,4 @@ def find_teeth(glances: Sequence[Glance], weights: np.ndarray, junk_sign: float,
     rest = np.delete(total, same)
     ours = float(np.logaddexp.reduce(total[same]))
     others = float(np.logaddexp.reduce(np.concatenate((rest, [-_PRIOR]))))
-    return TeethFound(parse_teeth(words[best]), ours - others)
+    return TeethFound(parse_teeth(words[best]), ours - others, words[best].endswith("T"))
