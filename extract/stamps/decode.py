@@ -28,6 +28,8 @@ _VARIANT_DOOR = 1.0
 """The cost of a code's ending inside a word while its variant is looked for, which is often read as a part of it."""
 _USELESS_LOOK, _VARIANT_NEEDS = -3.0, 3.0
 """A look counts against the code's being there this much at most; the code's evidence must be more than the second."""
+_UNDISPUTED, _SUREST_DISPUTED = 0.65, 0.85
+"""A code that nobody knows is no surer than the second, unless the first part of all looks at it read it so."""
 _SAME_JUNK = 0.75
 """How much of what a code gains by explaining signs is given once only, however many photos show the same signs."""
 
@@ -142,6 +144,8 @@ def judge(
     order = np.argsort(-shares, kind="stable")
     best = int(order[0])
     first = honest(float(shares[best]), clear, tuning.sure)
+    if not candidates[best].known and not _is_undisputed(photos, weighed, shown, candidates[best].key, best):
+        first = min(first, _SUREST_DISPUTED)
     left = (1 - first) / max(1e-12, 1 - float(shares[best]))
     verdicts = []
     for n in order:
@@ -150,6 +154,18 @@ def judge(
         chance = first if n == best else float(shares[n]) * left
         verdicts.append(Verdict(candidates[n].key, candidates[n].known, chance, photo, pose))
     return Decoded(tuple(verdicts), max(0.0, 1 - float(shares.sum())) * left)
+
+
+def _is_undisputed(
+    photos: Sequence[Sequence[Line]], weighed: Sequence[Weighed], shown: np.ndarray, key: str, number: int
+) -> bool:
+    """Whether most looks at the line that shows ``key`` best read it as it is."""
+    photo = int(np.argmax(shown[:, number]))
+    if not photos[photo]:
+        return False
+    glances = photos[photo][int(weighed[photo].lines[number])].glances
+    texts = ["".join(sign.text for sign in glance.signs if sign.text.isalnum()) for glance in glances]
+    return sum(key in text for text in texts) >= _UNDISPUTED * len(texts)
 
 
 def shares_of(

@@ -96,6 +96,14 @@ def test_a_clearly_legible_unknown_code_is_never_bent_to_a_known_neighbour():
     assert (key, known) == ("QVX213", False) and chance > 0.8
 
 
+@pytest.mark.parametrize(("known", "code", "other"), [((), "QVX213", "QVX273"), (STORE, "KD4411", "KD4471")])
+def test_an_unknown_code_that_two_of_five_looks_dispute_is_not_sure(known, code, other):
+    agreed = line(*(simulate(code, seed=n) for n in range(5)))
+    disputed = line(*(simulate(code if n < 3 else other, seed=n) for n in range(5)))
+    assert answers(agreed, known=known)[0] > (code, False, 0.9)
+    assert answers(disputed, known=known)[0] <= (code, False, 0.85)
+
+
 @pytest.mark.parametrize("code", ["QVX214", "ZHW552", "KD4411", "T7120B"])
 def test_a_legible_unknown_code_is_reported_as_read(code):
     key, known, _ = answers(looks(code))[0]
