@@ -204,10 +204,12 @@ def chance_of(code: str, photos: list[list[Line]]) -> float:
 
 
 def photos_of(code: str, seed: int) -> list[list[Line]]:
-    """Two to four photos of a part, clear, dim, or useless."""
+    """Two to four photos of a part, clear, dim, or useless, two looks each."""
     rng = np.random.default_rng(seed)
     return [
-        [looks(code, count=2, sure=float(rng.uniform(0.25, 0.98)))] if rng.random() < 0.7 else [line(mumble(seed + n))]
+        [looks(code, count=2, sure=float(rng.uniform(0.25, 0.98)))]
+        if rng.random() < 0.7
+        else [line(mumble(seed + n), mumble(seed + n + 1000))]
         for n in range(int(rng.integers(2, 5)))
     ]
 
