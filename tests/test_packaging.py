@@ -15,7 +15,21 @@ from packaging.requirements import Requirement
 ROOT = Path(__file__).resolve().parent.parent
 LAYERS = ("schema", "extract", "warehouse", "desk")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-DATA = ("*.py", "*.toml", "*.sql", "*.html", "*.css", "*.js", "*.json", "*.pdf", "*.jpg", "*.png", "*.md", "py.typed")
+DATA = (
+    "*.py",
+    "*.toml",
+    "*.sql",
+    "*.html",
+    "*.css",
+    "*.js",
+    "*.json",
+    "*.pdf",
+    "*.jpg",
+    "*.png",
+    "*.md",
+    "py.typed",
+    "extract/stamps/models/*.onnx",
+)
 
 
 def tracked_files() -> set[str]:
