@@ -43,11 +43,11 @@ class Engine:
     places: np.ndarray
 
 
-def model_path() -> Path | None:
-    """The recognition model's file, None where its package is not installed."""
+def model_path(part: str = "rec") -> Path | None:
+    """The file of the recognition model (``rec``) or the detection model (``det``), None where it is not installed."""
     found = importlib.util.find_spec("rapidocr")
     folders = [Path(p) / "models" for p in (found.submodule_search_locations or [])] if found else []
-    files = sorted(f for folder in folders for f in folder.glob("*rec*.onnx"))
+    files = sorted(f for folder in folders for f in folder.glob(f"*{part}*.onnx"))
     return files[-1] if files else None
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
 from functools import lru_cache
 from pathlib import Path
@@ -12,6 +11,7 @@ import numpy as np
 
 from ...schema.errors import DocumentError, InstallationError
 from ...schema.reasons import Reason
+from ..engines import ppocr
 from .grids import ALPHABET
 
 FINDER, READER = "finder", "reader"
@@ -22,10 +22,7 @@ def _path(name: str) -> Path | None:
     """The reader comes with this package, the finder is PP-OCR's detection model, a file of the package rapidocr."""
     if name == READER:
         return Path(__file__).parent / "models" / "reader.onnx"
-    found = importlib.util.find_spec("rapidocr")
-    folders = [Path(place) / "models" for place in (found.submodule_search_locations or [])] if found else []
-    files = sorted(file for folder in folders for file in folder.glob("*det*.onnx"))
-    return files[-1] if files else None
+    return ppocr.model_path("det")
 
 
 @lru_cache(maxsize=2)

@@ -39,13 +39,6 @@ class View:
             (self.x + u * math.cos(turn) - v * math.sin(turn), self.y + u * math.sin(turn) + v * math.cos(turn)), axis=1
         )
 
-    def inside(self, points: np.ndarray, margin: float = 0.0) -> np.ndarray:
-        """Which of the points n × 2 of the photo lie in the view, ``margin`` of its own pixels off its edge."""
-        turn = math.radians(self.turn)
-        x, y = (points - (self.x, self.y)).T * self.scale
-        u, v = x * math.cos(turn) + y * math.sin(turn), y * math.cos(turn) - x * math.sin(turn)
-        return (abs(u) <= self.width / 2 - margin) & (abs(v) <= self.height / 2 - margin)
-
 
 class Photo:
     """A photo with smaller copies of it, made when they are first needed."""

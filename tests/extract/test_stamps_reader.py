@@ -152,7 +152,7 @@ def test_a_file_that_is_no_photo_is_named(tmp_path):
 def test_a_missing_model_is_a_fault_of_the_installation(tmp_path, monkeypatch):
     from cogledger.extract.engines import ppocr
 
-    monkeypatch.setattr(ppocr, "model_path", lambda: None)
+    monkeypatch.setattr(ppocr, "model_path", lambda part="rec": None)
     ppocr.probe.cache_clear()
     _folding.cache_clear()
     with pytest.raises(InstallationError):
