@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 from ..schema.answers import FitAnswer, Verdict
 from ..schema.errors import CogledgerError
@@ -15,7 +14,7 @@ from .output import Shape, complain, put_json, put_line, say
 _UNUSABLE, _NOT_FITTING = 2, 3
 
 
-def answer_one(ledger: Ledger, build: AnyBuild | BatchLine, shape: Shape, store: Path | None = None) -> int:
+def answer_one(ledger: Ledger, build: AnyBuild | BatchLine, shape: Shape, store: str | None = None) -> int:
     """One build: its answer is the whole output, its error the error of the call."""
     outcome = next(iter(ledger.fit_many([build])))
     if isinstance(outcome, CogledgerError):
@@ -27,7 +26,7 @@ def answer_one(ledger: Ledger, build: AnyBuild | BatchLine, shape: Shape, store:
     return 0 if outcome.verdict is Verdict.FITS else _NOT_FITTING
 
 
-def answer_all(ledger: Ledger, builds: Sequence[AnyBuild | BatchLine], shape: Shape, store: Path | None = None) -> int:
+def answer_all(ledger: Ledger, builds: Sequence[AnyBuild | BatchLine], shape: Shape, store: str | None = None) -> int:
     """Several builds: each answer, or the error object in its place, in the order given."""
     gathered: list[object] = []
     codes: set[int] = set()

@@ -51,7 +51,7 @@ def run_demo(out: Path | None, console: Console) -> int:
     _head(console, "1  Read the manuals")
     with showing_progress() as on_progress:
         report = ledger.read([SCENARIO / "manuals"], on_progress=on_progress)
-    print_report(report, Path(_shown(ledger.folder)))
+    print_report(report, _shown(Path(ledger.name)))
 
     _head(console, "2  What the manuals say")
     print_limits(ledger.limits())
@@ -63,7 +63,7 @@ def run_demo(out: Path | None, console: Console) -> int:
 
     _head(console, "4  Codes stamped on the parts")
     stamps = ledger.stamp(sorted((SCENARIO / "photos").iterdir()))
-    print_stamps(stamps, ledger, Path(_shown(ledger.folder)))
+    print_stamps(stamps, ledger, _shown(Path(ledger.name)))
     _show_stamp(console, ledger, stamps, out)
 
     _head(console, "5  Does it fit?")
@@ -152,7 +152,7 @@ def _answer_builds(console: Console, ledger: Ledger) -> list[FitAnswer]:
         if answers:
             _print_brief(console, answer)
         else:
-            print_fit(answer, Path(_shown(ledger.folder)))
+            print_fit(answer, _shown(Path(ledger.name)))
         answers.append(answer)
     return answers
 
@@ -227,7 +227,7 @@ def _show_stamp(console: Console, ledger: Ledger, stamps: StampReport, out: Path
 
 def _next_steps(ledger: Ledger, out: Path, claim_id: str | None) -> list[str]:
     """Commands that work when pasted, each under what it does."""
-    store = shlex.quote(_shown(ledger.folder))
+    store = shlex.quote(_shown(Path(ledger.name)))
     builds, photos = out / "builds", out / "photos"
     steps = [
         ("the whole limits table, or some of it", f"cogledger limits --store {store} HX540"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 from typing import Any
 
 from ..schema.answers import CheckResult, FitAnswer, Verdict
@@ -24,7 +23,7 @@ _LEFT = "  "
 _DEEP = "      "
 
 
-def print_fit(answer: FitAnswer, store: Path | None = None) -> None:
+def print_fit(answer: FitAnswer, store: str | None = None) -> None:
     """One answer, whole; commands that it names are for ``store``."""
     say(f"{answer.name}: {_SENTENCES[answer.verdict]}", _STYLES[answer.verdict])
     if answer.now_verdict:
@@ -56,7 +55,7 @@ def _print_variants(answer: FitAnswer) -> None:
     say_all(f"{_LEFT}{line}" for line in lay_out(("with", "verdict"), rows, screen_width() - len(_LEFT)))
 
 
-def _print_way_to_page(answer: FitAnswer, store: Path | None) -> None:
+def _print_way_to_page(answer: FitAnswer, store: str | None) -> None:
     """How to see the place in the document that the worst check rests on, and the photos that name parts."""
     for result in sorted(answer.checks, key=lambda result: _WORST_FIRST.index(result.verdict)):
         claim_id = next((source.claim_id for source in result.sources if source.claim_id), None)

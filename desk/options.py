@@ -8,8 +8,11 @@ from typing import Annotated
 import typer
 
 Store = Annotated[
-    Path | None,
-    typer.Option("--store", metavar="DIR", help="The store's folder; default $COGLEDGER_STORE, else ./ledger."),
+    str | None,
+    typer.Option(
+        "--store", metavar="STORE",
+        help="The store: a folder, or ducklake:postgres:... for a team; default $COGLEDGER_STORE, else ./ledger.",
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")]
 Jsonl = Annotated[bool, typer.Option("--jsonl", help="Answer with one JSON object a line.")]

@@ -17,7 +17,7 @@ from rich.text import Text
 
 from ..schema.errors import CallError, StoreError
 from ..schema.reasons import Reason
-from ..warehouse.store import put_whole
+from ..warehouse.files import put_whole
 
 PIPED_WIDTH = 100
 
@@ -49,7 +49,7 @@ def screen_width() -> int:
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
 
 
-def for_store(store: Path | None) -> str:
+def for_store(store: str | None) -> str:
     """The option that a command shown to people needs so that it looks in the same store; a blank before it."""
     return f" --store {shlex.quote(str(store))}" if store is not None else ""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import groupby
-from pathlib import Path
 
 from ..schema.resolved import Part, ResolvedLimit
 from ..warehouse.ingest import IngestReport
@@ -19,7 +18,7 @@ from .tables import lay_out
 _HEAD = "bold"
 
 
-def print_report(report: IngestReport, store: Path | None = None) -> None:
+def print_report(report: IngestReport, store: str | None = None) -> None:
     """The summary of a call of reading; failures one by one on standard error. Commands named are for ``store``."""
     complain_of(report)
     new = len(report.documents)

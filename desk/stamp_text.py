@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..schema.errors import CogledgerError
 from ..schema.parts import part_label
 from ..warehouse.photos import StampReport, stamp_as_json
 from ..warehouse.stamps import StampRow
-from ..warehouse.store import DATABASE
 from ..warehouse.wording import SURE_ENOUGH, sure_words
 from .output import complain, for_store, say, say_all, screen_width
 from .tables import lay_out, wrap
@@ -26,7 +24,7 @@ _COMPARE = (
 )
 
 
-def print_stamps(report: StampReport, ledger: Ledger | None = None, store: Path | None = None) -> None:
+def print_stamps(report: StampReport, ledger: Ledger | None = None, store: str | None = None) -> None:
     """What each photo says; what ``ledger`` knows of it; commands that are named are for ``store``."""
     for fault in report.failures:
         complain(fault.sentence())
@@ -35,7 +33,7 @@ def print_stamps(report: StampReport, ledger: Ledger | None = None, store: Path 
         say(f"{', '.join(photo.files) or photo.file}: {_title(told)}", _HEAD)
         for line in _lines(told, ledger, store):
             say_all(wrap(_LEFT + line, screen_width(), _LEFT))
-    if ledger is not None and report.photos and not (ledger.folder / DATABASE).is_file():
+    if ledger is not None and report.photos and not ledger.exists():
         say("Nothing was kept: there is no store here yet. Make one with: cogledger read FOLDER")
 
 
@@ -64,7 +62,7 @@ def _title(told: dict[str, Any]) -> str:
     return label + teeth
 
 
-def _lines(told: dict[str, Any], ledger: Ledger | None, store: Path | None) -> Iterator[str]:
+def _lines(told: dict[str, Any], ledger: Ledger | None, store: str | None) -> Iterator[str]:
     if len(told.get("files", ())) > 1:
         clearest = f"; the clearest is {told['file']}" if told["code"] or told["teeth"] else ""
         yield f"read from {len(told['files'])} photos together{clearest}"

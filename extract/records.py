@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
@@ -145,6 +146,8 @@ class Reading:
     reader: str = ""
     part_photo: bool = False
     """Whether it is a photo of a part and not of a page: its stamp is read by who knows the codes it may be."""
+    dated: datetime | None = None
+    """The date that the document itself bears, in UTC; of two documents of one maker the newer one may be gone by."""
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+import os
+from collections.abc import Iterator, Sequence
+from io import RawIOBase
 from pathlib import Path
 
 from ..schema.errors import Fault
@@ -13,6 +15,8 @@ from .settings import DEFAULT_SETTINGS, ReadSettings
 
 _SUFFIXES = {".pdf", ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".bmp"}
 _HEIF_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
+_HEAD = 1100
+_FIRST = 64 * 1024
 _BLOCK = 1024 * 1024
 
 
@@ -39,31 +43,54 @@ def find_sources(paths: Sequence[Path], settings: ReadSettings = DEFAULT_SETTING
 def _files_under(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, bool]]:
     for path in paths:
         if path.is_dir():
-            try:
-                inside = sorted(p for p in path.rglob("*") if p.is_file() and not p.name.startswith("."))
-            except OSError as error:
-                faults.append(Fault(Reason.NOT_READABLE, f"the folder cannot be listed ({error.strerror})", str(path)))
-                continue
-            yield from ((p, False) for p in inside)
+            yield from ((inside, False) for inside in _files_in(path, faults))
         elif path.exists():
             yield path, True
         else:
             faults.append(Fault(Reason.NOT_FOUND, "there is no such file or folder", str(path)))
 
 
+def _files_in(folder: Path, faults: list[Fault]) -> Iterator[Path]:
+    """Every file under ``folder`` that is not hidden, by name; links to folders are not followed."""
+    waiting = _list_folder(str(folder), faults)
+    while waiting:
+        entry = waiting.pop()
+        if entry.is_dir(follow_symlinks=False):
+            waiting += _list_folder(entry.path, faults)
+        elif not entry.name.startswith(".") and _is_file(entry):
+            yield Path(entry.path)
+
+
+def _list_folder(folder: str, faults: list[Fault]) -> list[os.DirEntry[str]]:
+    """What is in a folder, the last name first; a fault where it cannot be listed."""
+    try:
+        with os.scandir(folder) as entries:
+            return sorted(entries, key=lambda entry: entry.name, reverse=True)
+    except OSError as error:
+        faults.append(Fault(Reason.NOT_READABLE, f"the folder cannot be listed ({error.strerror})", folder))
+        return []
+
+
+def _is_file(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_file()
+    except OSError:
+        return False
+
+
 def _source_or_fault(path: Path, settings: ReadSettings, named: bool) -> Source | Fault | None:
     promised = named or path.suffix.lower() in _SUFFIXES
     try:
-        with path.open("rb") as file:
-            kind = kind_of(file.read(1100))
-            size = path.stat().st_size
+        with path.open("rb", buffering=0) as file:
+            first = file.read(_FIRST)
+            size = os.fstat(file.fileno()).st_size
+            kind = kind_of(first[:_HEAD])
             if kind is None:
                 return _wrong_content(path, size) if promised else None
             if size > settings.most_file_bytes:
                 return Fault(Reason.TOO_LARGE, f"the file has {size} bytes; {settings.most_file_bytes} are taken",
                              str(path))  # fmt: skip
-            file.seek(0)
-            digest = _digest(iter(lambda: file.read(_BLOCK), b""))
+            digest = _digest(first, file)
     except OSError as error:
         return Fault(Reason.NOT_READABLE, f"the file cannot be read ({error.strerror})", str(path))
     return Source(path, path.name, digest, size, kind)
@@ -75,9 +102,10 @@ def _wrong_content(path: Path, size: int) -> Fault:
     return Fault(Reason.WRONG_TYPE, "the file holds neither a PDF nor a picture, whatever its name says", str(path))
 
 
-def _digest(blocks: Iterable[bytes]) -> str:
-    digest = hashlib.sha256()
-    for block in blocks:
+def _digest(first: bytes, file: RawIOBase) -> str:
+    """The SHA-256 of a file of which ``first`` was read."""
+    digest = hashlib.sha256(first)
+    while block := file.read(_BLOCK):
         digest.update(block)
     return digest.hexdigest()
 

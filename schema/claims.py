@@ -11,6 +11,8 @@ from typing import Any
 
 from .parts import code_key, variant_key
 
+_spell = json.JSONEncoder(ensure_ascii=False).encode
+
 ConditionValue = float | int | str
 Condition = Mapping[str, ConditionValue]
 
@@ -78,13 +80,13 @@ class Claim:
     def value_key(self) -> str:
         """The value, unit apart, as a string that is equal for equal values."""
         parts = [_norm(self.low), _norm(self.high), [_norm(v) for v in self.values or ()], (self.text or "").strip()]
-        return json.dumps(parts, ensure_ascii=False)
+        return _spell(parts)
 
     def condition_key(self) -> str:
         """The condition as a string that is equal for equal conditions; ``""`` where there is none."""
         if not self.condition:
             return ""
-        return json.dumps({k: _norm(v) for k, v in sorted(self.condition.items())}, ensure_ascii=False)
+        return _spell({k: _norm(v) for k, v in sorted(self.condition.items())})
 
     def place_key(self) -> tuple[int, str, str, str, str, str]:
         """Page, part, variant, kind, limit and condition: what a claim speaks of, without what it says."""
@@ -113,10 +115,20 @@ def claim_ids(document_sha256: str, claims: list[Claim]) -> list[str]:
     seen: dict[str, int] = {}
     ids = []
     for claim in claims:
-        stem = json.dumps([document_sha256, *claim.place_key(), claim.value_key()], ensure_ascii=False)
+        stem = claim_stem(document_sha256, claim)
         nth = seen[stem] = seen.get(stem, -1) + 1
-        ids.append(hashlib.sha256(f"{stem}#{nth}".encode()).hexdigest()[:16])
+        ids.append(numbered_id(stem, nth))
     return ids
+
+
+def claim_stem(document_sha256: str, claim: Claim) -> str:
+    """What the ids of a document's claims that state the same are made from."""
+    return _spell([document_sha256, *claim.place_key(), claim.value_key()])
+
+
+def numbered_id(stem: str, nth: int) -> str:
+    """The id of the ``nth`` claim, from 0, with this stem."""
+    return hashlib.sha256(f"{stem}#{nth}".encode()).hexdigest()[:16]
 
 
 def claim_from_json(record: Mapping[str, Any]) -> Claim:

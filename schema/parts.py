@@ -17,6 +17,12 @@ _SIZES: dict[str, frozenset[str]] = {
     ),
     "L": frozenset("L LONG LANG LANGER LANGE LONGUE LUNGO LUNGA LARGO LARGA".split()),
 }
+SHORTEST_BASE = 3
+"""Signs that a base code must have before a longer code can be one of its variants."""
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_COMPANY_FORMS = frozenset(
+    "AB AG AS BV CO CORP CORPORATION CV GMBH INC KG KK LLC LTD LIMITED NV OY PLC PTY SA SARL SAS SL SPA SRL".split()
+)
 _LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "Z": "2", "S": "5", "B": "8", "G": "6"})
 
 
@@ -30,6 +36,33 @@ def squash(text: str | None) -> str:
 def code_key(code: str | None) -> str:
     """A model code as compared: ``"TWX 240"``, ``"TWX-240"`` and ``"twx240"`` are one part."""
     return squash(code)
+
+
+def family_key(code: str | None) -> str:
+    """What every code shares that can be a version of one base: the code without its trailing letters.
+
+    At least ``SHORTEST_BASE`` signs stay: ``"KX71M"`` and ``"KX71"`` give ``"KX71"``, ``"ABCDE"`` gives ``"ABC"``.
+    """
+    key = code_key(code)
+    return key[:SHORTEST_BASE] + key[SHORTEST_BASE:].rstrip(_LETTERS) if key.isascii() else _family_of(key)
+
+
+def _family_of(key: str) -> str:
+    end = len(key)
+    while end > SHORTEST_BASE and key[end - 1].isalpha():
+        end -= 1
+    return key[:end]
+
+
+def maker_key(maker: str | None) -> str:
+    """A maker as compared: words for the form of a company dropped, case, spaces and accents ignored.
+
+    >>> maker_key("Brambel Works GmbH & Co. KG") == maker_key("BRAMBEL works")
+    True
+    """
+    words = [squash(word) for word in re.split(r"[\s,&]+", maker or "")]
+    named = [word for word in words if word and word not in _COMPANY_FORMS]
+    return "".join(named) or squash(maker)
 
 
 def lookalike_key(code: str | None) -> str:

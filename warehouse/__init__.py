@@ -6,7 +6,7 @@ from .ledger import Ledger
 from .lookup import StoreParts
 from .register import ToldClaim
 from .search import ClaimFilter
-from .store import Store, StoreSettings
+from .store import Store, StoreSettings, open_store
 
 __all__ = [
     "ClaimFilter",
@@ -18,4 +18,5 @@ __all__ = [
     "StoreParts",
     "StoreSettings",
     "ToldClaim",
+    "open_store",
 ]

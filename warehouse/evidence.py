@@ -15,10 +15,11 @@ from PIL import Image, ImageDraw, ImageFont
 from ..schema.claims import Box, Claim, State
 from ..schema.errors import CallError, DocumentError, StoreError
 from ..schema.reasons import Reason
+from .files import put_whole
 from .register import ToldClaim, find_claim
 from .stamp_evidence import draw_kept_stamp
 from .stamps import StampRow, is_stamp_id
-from .store import Store, put_whole
+from .store import Store
 from .wording import drawable, show_condition, show_value
 
 _DPI = 150.0

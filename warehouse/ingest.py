@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..schema.errors import CogledgerError, Fault, StoreError
+from .incremental import find_change
 from .photos import PhotoReader, find_known, stamp_as_json
-from .register import find_paths, find_reader_versions, note_path, write_reading
+from .register import write_reading
 from .stamps import find_part_photos, make_reading_id
 from .store import Store
 from .worker import Crew, read_one
@@ -72,6 +73,8 @@ class IngestReport:
 
     files: int = 0
     unchanged: int = 0
+    gone: int = 0
+    """Documents that were under one of the paths before and are there no more; their claims stay."""
     documents: list[DocumentResult] = field(default_factory=list)
     failures: list[Fault] = field(default_factory=list)
     failed_pages: list[Fault] = field(default_factory=list)
@@ -90,7 +93,7 @@ class IngestReport:
     def as_json(self) -> dict[str, Any]:
         """The JSON answer of ``read``."""
         return {
-            "files": self.files, "read": len(self.documents), "unchanged": self.unchanged,
+            "files": self.files, "read": len(self.documents), "unchanged": self.unchanged, "gone": self.gone,
             "pages": self.total("pages"), "claims": self.total("claims"), "held_back": self.total("held_back"),
             "documents": [document.as_json() for document in self.documents],
             "failures": [fault.as_json() for fault in self.failures],
@@ -120,9 +123,11 @@ def ingest(
     from ..extract.sources import find_sources
 
     settings = _with_version(settings or IngestSettings())
-    sources, faults = find_sources(list(_around_store(paths, store.folder)))
+    sources, faults = find_sources(list(_around_store(paths, store.own_folder)))
     report = IngestReport(files=len(sources) + len(faults), failures=list(faults))
-    waiting = _leave_out_unchanged(store, sources, settings, again, report)
+    change = find_change(store, paths, sources, settings.reader_version, again)
+    report.unchanged, report.gone = len(change.unchanged), len(change.gone)
+    waiting = list(change.waiting)
     tell = on_progress or (lambda progress: None)
     results = _read_all(waiting, workers or os.cpu_count() or 1, settings, tell)
     try:
@@ -134,12 +139,17 @@ def ingest(
         results.close()
     if not report.interrupted:
         _read_part_photos(store, sources, again, report, tell)
+    if report.documents:
+        store.tidy()
     report.documents.sort(key=lambda result: (result.document, result.sha256))
     return report
 
 
-def _around_store(paths: Sequence[Path], folder: Path) -> Iterator[Path]:
+def _around_store(paths: Sequence[Path], folder: Path | None) -> Iterator[Path]:
     """``paths`` without the store's own folder, whose copies are not to be read as documents."""
+    if folder is None:
+        yield from paths
+        return
     own = folder.resolve()
     for path in paths:
         whole = path.resolve()
@@ -157,32 +167,6 @@ def _with_version(settings: IngestSettings) -> IngestSettings:
     from ..extract.pipeline import READER_VERSION
 
     return replace(settings, reader_version=READER_VERSION)
-
-
-def _leave_out_unchanged(
-    store: Store, sources: Sequence[Source], settings: IngestSettings, again: bool, report: IngestReport
-) -> list[Source]:
-    """The sources to read, each content once; paths of contents already known are noted in the store."""
-    versions: dict[str, str] = {}
-    paths: set[tuple[str, str]] = set()
-    if store.exists():
-        with store.reading() as connection:
-            versions, paths = find_reader_versions(connection), find_paths(connection)
-    waiting: dict[str, Source] = {}
-    unchanged: list[Source] = []
-    for source in sources:
-        current = versions.get(source.sha256) == settings.reader_version and store.find_source(source.sha256)
-        if (current and not again) or source.sha256 in waiting:
-            unchanged.append(source)
-        else:
-            waiting[source.sha256] = source
-    report.unchanged = len(unchanged)
-    moved = [s for s in unchanged if s.sha256 in versions and (s.sha256, str(s.path)) not in paths]
-    if moved:
-        with store.writing() as connection:
-            for source in moved:
-                note_path(connection, source.sha256, source.name, str(source.path))
-    return list(waiting.values())
 
 
 def _read_all(
@@ -256,9 +240,9 @@ def _keep(
         reader=settings.reader_version or result.reader,
     )  # fmt: skip
     try:
-        copy = store.keep_source(source.path, source.sha256)
+        extension = store.keep_source(source.path, source.sha256)
         with store.writing() as connection:
-            write_reading(connection, reading, copy.suffix)
+            write_reading(connection, reading, extension)
     except StoreError:
         raise
     except CogledgerError as error:

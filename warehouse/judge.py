@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Any
 from ..schema.claims import State
 from ..schema.errors import CallError
 from ..schema.limits import LIMITS, Form
-from ..schema.parts import code_key, variant_key
 from ..schema.reasons import Reason
-from .register import ToldClaim, find_claim
+from .register import ToldClaim, find_claim, restore_judged
 from .resolve import MOST_CONFIDENCE
 from .settled import settle
 from .store import Connection, Store
@@ -128,18 +127,16 @@ def _judge(
     by: str | None,
     note: str | None,
 ) -> ToldClaim:
-    connection.execute(
-        "insert into kept.judgements values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [uuid.uuid4().hex, told.claim_id, told.document_sha256, str(verdict), _dump(told.reading),
-         _dump(correction) if correction else None, by or _login(), datetime.now(UTC).replace(tzinfo=None), note],
-    )  # fmt: skip
-    record = correction or told.reading
-    old_key, new_key = code_key(str(told.record.get("part_code") or "")), code_key(str(record.get("part_code") or ""))
-    connection.execute(
-        "update kept.claims set code_key = ?, variant_key = ? where claim_id = ?",
-        [new_key, variant_key(record.get("variant")), told.claim_id],
-    )
-    settle(connection, {old_key, new_key})
+    judgement = {
+        "judgement_id": uuid.uuid4().hex, "claim_id": told.claim_id, "sha256": told.document_sha256,
+        "verdict": str(verdict), "snapshot": _dump(told.reading),
+        "correction": _dump(correction) if correction else None, "judged_by": by or _login(),
+        "judged_at": datetime.now(UTC).replace(tzinfo=None), "note": note, "origin": None,
+    }  # fmt: skip
+    columns, marks = ", ".join(judgement), ", ".join("?" * len(judgement))
+    connection.execute(f"insert into kept.judgements ({columns}) values ({marks})", list(judgement.values()))
+    touched = restore_judged(connection, [told.document_sha256])
+    settle(connection, touched)
     return find_claim(connection, told.claim_id)
 
 

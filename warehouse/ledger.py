@@ -18,7 +18,7 @@ from .photos import StampReport, list_photos, read_stamps
 from .register import ToldClaim
 from .search import ClaimFilter, list_claims, list_limits
 from .stamps import StampRow
-from .store import Store, StoreSettings, choose_folder
+from .store import StoreSettings, open_store
 
 if TYPE_CHECKING:
     from ..schema.answers import FitAnswer
@@ -27,21 +27,25 @@ if TYPE_CHECKING:
 class Ledger:
     """A store and what can be asked of it.
 
-    The folder is the one given, else the one in the environment variable ``COGLEDGER_STORE``, else ``./ledger``. It
-    is made by the first ``read``. Nothing stays open between calls, so several programs can share one folder.
+    The store is the folder given, else the one in the environment variable ``COGLEDGER_STORE``, else ``./ledger``; or
+    the catalogue of a team, ``ducklake:postgres:...``. It is made by the first ``read`` or ``merge``. Nothing stays
+    open between calls, so several programs can share one store.
 
-    >>> from pathlib import Path
-    >>> Ledger("my-ledger").folder == Path("my-ledger")
-    True
+    >>> Ledger("my-ledger").name
+    'my-ledger'
     """
 
     def __init__(self, store: Path | str | None = None, settings: StoreSettings | None = None) -> None:
-        self._store = Store(choose_folder(store), settings)
+        self._store = open_store(store, settings)
 
     @property
-    def folder(self) -> Path:
-        """The store's folder."""
-        return self._store.folder
+    def name(self) -> str:
+        """The store as messages name it: its folder, or its catalogue."""
+        return self._store.name
+
+    def exists(self) -> bool:
+        """Whether anything was ever written to the store."""
+        return self._store.exists()
 
     def read(
         self,

@@ -3,31 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from rapidfuzz import fuzz, process
-
 from ..schema.limits import PartKind
-from ..schema.parts import code_key, lookalike_key, part_label, squash, variant_key
+from ..schema.parts import code_key, family_key, maker_key, part_label, squash, variant_key
 from ..schema.resolved import Part
+from .near import find_near_codes
 from .settled import find_settled
-from .store import Store, rows_of
+from .store import Store
 
 _BREAKS = re.compile(r"[\s\-_/,()]+")
-_NEAR_ENOUGH = 70.0
-"""Least likeness, in per cent, of a code that is offered as meant."""
-
-
-@dataclass(frozen=True)
-class PartHead:
-    """A part without its limits' values: what a search looks at."""
-
-    kind: str
-    code: str
-    variant: str | None
-    maker: str | None
-    limits: tuple[str, ...]
 
 
 @dataclass
@@ -36,88 +22,81 @@ class StoreParts:
 
     store: Store
     _found: dict[str, tuple[Part, ...]] = field(default_factory=dict, repr=False)
-    _heads: tuple[PartHead, ...] | None = field(default=None, repr=False)
 
     def find_parts(self, written: str, kind: PartKind | None = None) -> tuple[Part, ...]:
         """Every variant that ``written`` can mean; empty where nothing is known.
 
-        ``"KX71"`` gives every variant of the code, ``"KX71 M"`` and ``"KX71-M"`` the one. Case, spaces and hyphens do
-        not matter. A code that only looks like a known one is not known: see :meth:`near_codes`.
+        ``"KX71"`` gives every variant of the code, ``"KX71 M"`` and ``"KX71-M"`` the one, and ``"Brambel KX71"`` those
+        of that maker. Case, spaces and hyphens do not matter. A code that only looks like a known one is not known:
+        see :meth:`near_codes`.
         """
+        self.look_up([written])
+        found = self._meant(written, kind)
+        for maker, rest in _split_off_maker(written):
+            if found:
+                break
+            self.look_up([rest])
+            found = tuple(p for p in self._meant(rest, kind) if _begins(maker_key(p.maker), maker))
+        return found
+
+    def look_up(self, codes: Iterable[str]) -> None:
+        """Fetch what several codes can mean at once, so that :meth:`find_parts` need not ask for each."""
+        wanted = sorted({code_key(code) for code in codes} - {""} - self._found.keys())
+        if not wanted:
+            return
+        beginnings = sorted({key[:end] for key in wanted for end in range(1, len(key) + 1)})
+        families = sorted({family_key(beginning) for beginning in beginnings})
+        with self.store.reading() as connection:
+            parts = find_settled(
+                connection,
+                "family between ? and ? and family in (select unnest(?::varchar[]))"
+                " and code_key in (select unnest(?::varchar[]))",
+                [families[0], families[-1], families, beginnings],
+            )
+        for key in wanted:
+            self._found[key] = tuple(part for part in parts if key.startswith(code_key(part.code)))
+
+    def _meant(self, written: str, kind: PartKind | None) -> tuple[Part, ...]:
         wanted = code_key(written)
-        if wanted and wanted not in self._found:
-            with self.store.reading() as connection:
-                parts = find_settled(connection, "starts_with(?, code_key)", [wanted])
-            self._found[wanted] = tuple(parts)
         beginning = [p for p in self._found.get(wanted, ()) if kind is None or p.kind == kind]
         whole = tuple(p for p in beginning if code_key(p.code) == wanted)
         return whole or tuple(p for p in beginning if _names_variant(written, p))
 
     def near_codes(self, written: str, limit: int = 3) -> tuple[str, ...]:
         """Known codes that look like ``written``, nearest first; of a known code its variants."""
-        wanted = code_key(written)
-        heads = self.heads()
-        kin = [part_label(h.code, h.variant) for h in heads if h.variant and _only_variant_differs(wanted, h.code)]
-        if kin:
-            return tuple(dict.fromkeys(kin))[:limit]
-        codes = list(dict.fromkeys(h.code for h in heads))
-        alike = [code for code in codes if lookalike_key(code) == lookalike_key(written)]
-        scored = process.extract(wanted, codes, processor=squash, scorer=fuzz.ratio, limit=limit + len(alike),
-                                 score_cutoff=_NEAR_ENOUGH)  # fmt: skip
-        near = dict.fromkeys([*alike, *(code for code, *_ in scored)])
-        return tuple(code for code in near if code_key(code) != wanted)[:limit]
+        with self.store.reading() as connection:
+            return find_near_codes(connection, written, limit)
 
     def successors(self, written: str) -> tuple[Part, ...]:
         """The parts whose documents say that they replace ``written``."""
-        wanted = code_key(written)
         with self.store.reading() as connection:
-            parts = find_settled(connection, "limit_key = 'replaces'")
-        return tuple(p for p in parts if any(code_key(r.value.text) == wanted for r in p.limits.get("replaces", ())))
+            found = connection.execute(
+                "select distinct code_key from kept.parts where list_contains(replaces, ?)", [code_key(written)]
+            ).fetchall()
+        self.look_up([row[0] for row in found])
+        parts = [part for row in found for part in self._found[row[0]] if code_key(part.code) == row[0]]
+        return tuple(p for p in parts if any(code_key(r.value.text) == code_key(written) for r in p.limits["replaces"]))
 
     def codes(self) -> tuple[str, ...]:
         """Every code the store knows, alone and with each variant, as documents print it; none without a store."""
         if not self.store.exists():
             return ()
-        heads = self.heads()
-        return tuple(dict.fromkeys(label for h in heads for label in (h.code, part_label(h.code, h.variant))))
-
-    def heads(self) -> tuple[PartHead, ...]:
-        """Every part of the store, without values."""
-        if self._heads is None:
-            sql = """
-                select part_kind as kind, part_code as code, variant, maker, list(distinct limit_key) as limits
-                from kept.limits group by all order by kind, code, variant
-            """
-            with self.store.reading() as connection:
-                rows = rows_of(connection, sql)
-            self._heads = tuple(
-                PartHead(row["kind"], row["code"], row["variant"], row["maker"], tuple(row["limits"])) for row in rows
-            )
-        return self._heads
-
-    def search(self, words: Sequence[str], kind: str | None = None, limit: str | None = None) -> tuple[Part, ...]:
-        """The parts that every word fits, in any order: beginnings of code, maker, kind, variant or limit."""
-        found = {
-            (h.kind, code_key(h.code), variant_key(h.variant))
-            for h in self.heads()
-            if kind in (None, h.kind) and (limit is None or limit in h.limits) and fits_words(words, _named(h))
-        }
-        keys = sorted({code for _, code, _ in found})
         with self.store.reading() as connection:
-            parts = find_settled(connection, "code_key in (select unnest(?::varchar[]))", [keys])
-        chosen = [p for p in parts if (str(p.kind), code_key(p.code), variant_key(p.variant)) in found]
-        return tuple(_only(part, limit) for part in chosen)
+            rows = connection.execute(
+                "select distinct part_kind, part_code, variant from kept.parts order by all"
+            ).fetchall()
+        return tuple(dict.fromkeys(label for _, code, variant in rows for label in (code, part_label(code, variant))))
 
 
-def _only(part: Part, limit: str | None) -> Part:
-    if limit is None:
-        return part
-    return Part(part.kind, part.code, part.variant, part.maker, {limit: part.limits[limit]})
+def _split_off_maker(written: str) -> Iterator[tuple[str, str]]:
+    """``"Brambel Works KX71"`` → each way to take words at its beginning for the maker, as compared, and the rest."""
+    words = written.split()
+    for number in range(1, len(words)):
+        yield maker_key(" ".join(words[:number])), " ".join(words[number:])
 
 
-def _only_variant_differs(wanted: str, code: str) -> bool:
-    key = code_key(code)
-    return wanted == key or (wanted.startswith(key) and wanted[len(key) :].isalpha())
+def _begins(maker: str, written: str) -> bool:
+    return bool(written) and maker.startswith(written)
 
 
 def _names_variant(written: str, part: Part) -> bool:
@@ -129,11 +108,6 @@ def _names_variant(written: str, part: Part) -> bool:
     ends = (" ".join(pieces[n:]) for n in range(1, len(pieces)) if code_key("".join(pieces[:n])) == code)
     glued = code_key(written)[len(code) :]
     return any(variant_key(end) == variant for end in ends) or (glued.isalpha() and variant_key(glued) == variant)
-
-
-def _named(head: PartHead) -> Iterator[str]:
-    yield from (head.code, head.maker or "", head.variant or "", head.kind, part_label(head.code, head.variant))
-    yield from head.limits
 
 
 def fits_words(words: Iterable[str], names: Iterable[str]) -> bool:

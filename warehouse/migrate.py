@@ -54,7 +54,13 @@ def bring_up_to_date(connection: duckdb.DuckDBPyConnection, number: int) -> None
     if number < newest_number():
         migrate(connection, number)
     if not is_settled(connection):
-        settle_all(connection)
+        connection.execute("begin")
+        try:
+            settle_all(connection)
+            connection.execute("commit")
+        except BaseException:
+            connection.execute("rollback")
+            raise
 
 
 def migrate(connection: duckdb.DuckDBPyConnection, after: int) -> None:

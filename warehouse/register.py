@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Sequence
+import os
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -11,28 +13,31 @@ from typing import TYPE_CHECKING, Any
 import pyarrow as pa
 from rapidfuzz import fuzz, process
 
-from ..schema.claims import Claim, State, claim_from_json, claim_ids
+from ..schema.claims import Claim, State, claim_ids
 from ..schema.errors import CallError
-from ..schema.parts import code_key, variant_key
 from ..schema.reasons import Reason
-from .settled import insert_rows, settle, tidy_record
+from ..schema.validation import HeldBack, validate_records
+from .claim_rows import CLAIM_COLUMNS, as_row, dump, insert_rows, keys_of, record_of, tidy_claim
+from .order import note_disorder
+from .same_statement import JudgedReading, keep_ids
+from .settled import settle
 from .stamps import note_part_photo
 from .store import Connection, rows_of
 
 if TYPE_CHECKING:
     from ..extract.records import Reading
 
-_CLAIM_COLUMNS = {
-    "claim_id": pa.string(), "sha256": pa.string(), "position": pa.int32(), "state": pa.string(),
-    "part_kind": pa.string(), "code_key": pa.string(), "variant_key": pa.string(), "limit_key": pa.string(),
-    "record": pa.string(), "reasons": pa.string(), "reader": pa.string(),
-}  # fmt: skip
 _FAULT_COLUMNS = {name: pa.string() for name in ("sha256", "reason", "message", "file", "where", "advice")}
 
+_AFTER_ALL = 1_000_000
+"""The position of a claim that only a person's word keeps, behind all of its document."""
+
 _TOLD = """
-select c.claim_id, coalesce(j.verdict, c.state) as state, c.record, j.correction, c.reasons, c.sha256, d.name, d.kind,
-       j.judged_by, j.judged_at, j.note
+select c.*, coalesce(j.verdict, c.state) as verdict, j.correction, d.name, d.kind, d.origin, j.judged_by, j.judged_at,
+       j.note, j.origin as judged_in, o.verdict as others_verdict, o.correction as others_correction,
+       o.judged_by as others_by, o.origin as others_origin, o.note as others_note
 from kept.claims c join kept.documents d using (sha256) left join kept.last_judgements j using (claim_id)
+left join kept.others_words o on o.claim_id = c.claim_id
 """
 
 
@@ -50,11 +55,17 @@ class ToldClaim:
     judged_by: str | None = None
     judged_at: datetime | None = None
     note: str | None = None
+    shared_by: str | None = None
+    """Who shared the document's reading; ``None`` where this store read it itself."""
+    judged_in: str | None = None
+    """Who shared the word on it; ``None`` for a word said in this store."""
+    others_say: dict[str, Any] | None = None
+    """The last word of somebody else on a reading of this store's own, which does not hold here."""
 
     @property
     def claim(self) -> Claim:
         """The claim; fields of a wrong type in a held-back record are left blank."""
-        return claim_from_json(tidy_record(self.record))
+        return tidy_claim(self.record)
 
     def as_json(self) -> dict[str, Any]:
         """The claim's fields with id and state, and what else is known of it."""
@@ -65,6 +76,8 @@ class ToldClaim:
         if self.judged_by:
             told |= {"judged_by": self.judged_by, "note": self.note,
                      "judged_at": f"{self.judged_at:%Y-%m-%dT%H:%M:%SZ}"}  # fmt: skip
+        more = {"shared_by": self.shared_by, "judged_in": self.judged_in, "others_say": self.others_say}
+        told |= {name: value for name, value in more.items() if value is not None}
         if self.state is State.CORRECTED:
             told["read_as"] = {name: self.reading.get(name) for name in ("low", "high", "values", "text", "unit")}
         return told
@@ -76,75 +89,141 @@ def find_reader_versions(connection: Connection) -> dict[str, str]:
 
 
 def note_path(connection: Connection, sha256: str, name: str, path: str) -> None:
-    """Remember that a document was seen at this path."""
-    connection.execute("delete from kept.document_paths where sha256 = ? and path = ?", [sha256, path])
-    connection.execute("insert into kept.document_paths values (?, ?, ?)", [sha256, name, path])
+    """Remember that a document was seen at this path; what else was seen there is there no more."""
+    connection.execute("delete from kept.document_paths where path = ? and sha256 = ?", [path, sha256])
+    connection.execute("update kept.document_paths set gone_at = ? where path = ? and gone_at is null", [_now(), path])
+    connection.execute("insert into kept.document_paths values (?, ?, ?, null)", [sha256, name, path])
+
+
+def note_gone(connection: Connection, paths: Sequence[str]) -> None:
+    """Remember that these paths hold no document any more."""
+    where = "gone_at is null and path in (select unnest(?::varchar[]))"
+    connection.execute(f"update kept.document_paths set gone_at = ? where {where}", [_now(), list(paths)])
 
 
 def find_paths(connection: Connection) -> set[tuple[str, str]]:
-    """Every hash and path at which a document was seen."""
-    return {(row[0], row[1]) for row in connection.execute("select sha256, path from kept.document_paths").fetchall()}
+    """Every hash and path at which a document is, as far as is known."""
+    sql = "select sha256, path from kept.document_paths where gone_at is null"
+    return {(row[0], row[1]) for row in connection.execute(sql).fetchall()}
 
 
-def write_reading(connection: Connection, reading: Reading, extension: str, read_at: datetime | None = None) -> None:
+def write_reading(
+    connection: Connection,
+    reading: Reading,
+    extension: str,
+    read_at: datetime | None = None,
+) -> None:
     """Put one document's reading in place of its former one, inside the caller's transaction.
 
     Former readings that a person has judged stay, so that no later reader overrides or loses a person's word.
     """
     source = reading.source
-    rows = _claim_rows(connection, reading)
-    ids = [row["claim_id"] for row in rows]
-    old = connection.execute("select distinct code_key from kept.claims where sha256 = ?", [source.sha256]).fetchall()
-    connection.execute("delete from kept.documents where sha256 = ?", [source.sha256])
-    connection.execute(
-        "insert into kept.documents values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [source.sha256, source.name, extension, str(source.kind), source.size, reading.pages, reading.reader,
-         reading.seconds, read_at or datetime.now(UTC).replace(tzinfo=None)],
-    )  # fmt: skip
-    note_path(connection, source.sha256, source.name, str(source.path))
+    known = connection.execute("select 1 from kept.documents where sha256 = ?", [source.sha256]).fetchone()
+    judged = _judged_readings(connection, source.sha256)
+    rows = _claim_rows(reading, judged)
+    old = _remove_reading(connection, source.sha256, [row["claim_id"] for row in rows]) if known else []
+    document = {
+        "sha256": source.sha256, "name": source.name, "extension": extension, "kind": str(source.kind),
+        "size": source.size, "pages": reading.pages, "reader": reading.reader, "seconds": reading.seconds,
+        "read_at": read_at or _now(), "dated": reading.dated, "mark": mark_of(rows), "origin": None,
+    }  # fmt: skip
+    columns = ", ".join(document)
+    marks = ", ".join("?" * len(document))
+    connection.execute(f"insert into kept.documents ({columns}) values ({marks})", list(document.values()))
+    note_path(connection, source.sha256, source.name, os.path.abspath(source.path))  # noqa: PTH100
     note_part_photo(connection, source.sha256, reading.part_photo)
-    connection.execute("delete from kept.failed_pages where sha256 = ?", [source.sha256])
     faults = [fault.as_json() | {"sha256": source.sha256} for fault in reading.failed_pages]
     insert_rows(connection, "kept.failed_pages", _FAULT_COLUMNS, faults)
+    insert_rows(connection, "kept.claims", CLAIM_COLUMNS, rows)
+    note_disorder(connection, len(rows))
+    moved = restore_judged(connection, [source.sha256]) if judged else []
+    settle(connection, {*old, *moved, *(row["code_key"] for row in rows)})
+
+
+def _remove_reading(connection: Connection, sha256: str, ids: Sequence[str]) -> list[str]:
+    """Take a document's former reading away, but for judged claims that the new one lacks; the codes it spoke of."""
+    old = connection.execute("select distinct code_key from kept.claims where sha256 = ?", [sha256]).fetchall()
+    for table in ("documents", "failed_pages"):
+        connection.execute(f"delete from kept.{table} where sha256 = ?", [sha256])
     connection.execute(
         "delete from kept.claims where sha256 = ? and (claim_id not in (select claim_id from kept.judgements)"
         " or claim_id in (select unnest(?::varchar[])))",
-        [source.sha256, ids],
+        [sha256, list(ids)],
     )
-    insert_rows(connection, "kept.claims", _CLAIM_COLUMNS, rows)
-    settle(connection, {row[0] for row in old} | {row["code_key"] for row in rows})
+    return [row[0] for row in old]
 
 
-def _claim_rows(connection: Connection, reading: Reading) -> list[dict[str, Any]]:
+def mark_of(rows: Iterable[Mapping[str, Any]]) -> str | None:
+    """A mark that is equal for documents that say word for word the same; ``None`` where nothing is said."""
+    said = sorted(
+        dump([row[name] for name in ("code_key", "variant_key", "limit_key", "low", "high", "values", "text",
+                                     "condition", "snippet", "page")])
+        for row in rows if row["state"] == State.READ
+    )  # fmt: skip
+    return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16] if said else None
+
+
+def _judged_readings(connection: Connection, sha256: str) -> list[JudgedReading]:
+    sql = "select distinct claim_id, snapshot from kept.judgements where sha256 = ?"
+    return [
+        JudgedReading(row[0], tidy_claim(json.loads(row[1]))) for row in connection.execute(sql, [sha256]).fetchall()
+    ]
+
+
+def _claim_rows(reading: Reading, judged: Sequence[JudgedReading]) -> list[dict[str, Any]]:
     """The rows of one document: valid claims first, so that their ids never depend on what is held back."""
-    held = [claim_from_json(tidy_record(h.record)) for h in reading.held_back]
-    ids = claim_ids(reading.source.sha256, [*reading.claims, *held])
-    corrections = {
-        row["claim_id"]: claim_from_json(json.loads(row["correction"]))
-        for row in rows_of(
-            connection,
-            "select claim_id, correction from kept.last_judgements where sha256 = ? and correction is not null",
-            [reading.source.sha256],
-        )
-    }
-    rows = []
+    held = [tidy_claim(h.record) for h in reading.held_back]
+    claims = [*reading.claims, *held]
+    ids = keep_ids(claim_ids(reading.source.sha256, claims), claims, judged)
     told = [(claim, None) for claim in reading.claims] + list(zip(held, reading.held_back, strict=True))
-    for position, (claim_id, (claim, held_back)) in enumerate(zip(ids, told, strict=True)):
-        speaks_of = corrections.get(claim_id, claim)
-        rows.append({
-            "claim_id": claim_id, "sha256": reading.source.sha256, "position": position,
-            "state": str(State.HELD_BACK if held_back else State.READ),
-            "part_kind": speaks_of.part_kind, "code_key": code_key(speaks_of.part_code),
-            "variant_key": variant_key(speaks_of.variant), "limit_key": speaks_of.limit,
-            "record": _dump(held_back.record if held_back else claim.as_json()),
-            "reasons": _dump([o.as_json() for o in held_back.objections]) if held_back else None,
-            "reader": reading.reader,
-        })  # fmt: skip
-    return rows
+    return [
+        as_row(claim_id, reading.source.sha256, position, claim, reading.reader, held_back)
+        for position, (claim_id, (claim, held_back)) in enumerate(zip(ids, told, strict=True))
+    ]
 
 
-def _dump(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, default=str)
+def restore_judged(connection: Connection, hashes: Sequence[str]) -> list[str]:
+    """Make the claims that a person judged whole again: a row for each, found by what the word on it says.
+
+    A judged claim that the document's present reading lacks is made anew from how it read when it was judged. A
+    corrected one is kept under the code that the correction names. Gives the codes that were touched.
+    """
+    sql = """
+        select j.claim_id, j.sha256, j.snapshot, l.correction, c.code_key, c.variant_key, c.record, c.part_code,
+               c.variant, c.claim_id is null as lost
+        from (select claim_id, sha256, first(snapshot order by judged_at, judgement_id) as snapshot
+              from kept.judgements where sha256 in (select unnest(?::varchar[])) group by all) j
+        join kept.documents d using (sha256)
+        left join kept.claims c using (claim_id) left join kept.last_judgements l using (claim_id)
+    """
+    touched: set[str] = set()
+    lost: list[dict[str, Any]] = []
+    for row in rows_of(connection, sql, [list(hashes)]):
+        told = json.loads(row["correction"] or row["snapshot"])
+        keys = keys_of(told.get("part_code"), told.get("variant"))
+        if row["lost"]:
+            lost.append(_lost_row(row) | keys)
+        elif (row["code_key"], row["variant_key"]) != (keys["code_key"], keys["variant_key"]):
+            touched.add(row["code_key"])
+            connection.execute(
+                "update kept.claims set family = ?, code_key = ?, variant_key = ? where claim_id = ?",
+                [keys["family"], keys["code_key"], keys["variant_key"], row["claim_id"]],
+            )
+        touched.add(keys["code_key"])
+    insert_rows(connection, "kept.claims", CLAIM_COLUMNS, lost)
+    return sorted(touched)
+
+
+def _lost_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    snapshot = json.loads(row["snapshot"])
+    reader = str(snapshot.pop("reader", ""))
+    checked = validate_records([snapshot])
+    held: HeldBack | None = next(iter(checked.held_back), None)
+    return as_row(row["claim_id"], row["sha256"], _AFTER_ALL, tidy_claim(snapshot), reader, held)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(tzinfo=None)
 
 
 def tell_claims(connection: Connection, where: str = "true", parameters: Sequence[Any] = ()) -> list[ToldClaim]:
@@ -154,13 +233,20 @@ def tell_claims(connection: Connection, where: str = "true", parameters: Sequenc
 
 
 def _told(row: dict[str, Any]) -> ToldClaim:
-    reading = json.loads(row["record"]) | {"document": row["name"]}
+    reading = record_of(row, row["name"])
     record = json.loads(row["correction"]) | {"document": row["name"]} if row["correction"] else reading
-    state = State(row["state"])
+    state = State(row["verdict"])
     reasons = tuple(json.loads(row["reasons"])) if row["reasons"] and state is State.HELD_BACK else ()
+    others = None
+    if row["others_verdict"]:
+        others = {"verdict": row["others_verdict"], "by": row["others_by"], "shared_by": row["others_origin"],
+                  "note": row["others_note"]}  # fmt: skip
+        if row["others_correction"]:
+            said = json.loads(row["others_correction"])
+            others |= {name: said.get(name) for name in ("part_code", "variant", "low", "high", "values", "text")}
     return ToldClaim(
         row["claim_id"], state, record, row["sha256"], row["kind"], reading, reasons, row["judged_by"],
-        row["judged_at"], row["note"],
+        row["judged_at"], row["note"], row["origin"], row["judged_in"], others,
     )  # fmt: skip
 
 

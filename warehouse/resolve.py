@@ -7,7 +7,10 @@ How the value is chosen, in this order:
 3. Then the value on which most independent documents agree. The same document counts once, however often it says so.
 4. Then the greater confidence. Documents that agree combine to 1 - (1 - a)(1 - b)..., at most ``MOST_CONFIDENCE``;
    readings of one document do not combine, the surest one counts.
-5. Then the newest document.
+5. Then the newest document of the part's own maker, by the date that the document bears, else by when it was read.
+
+Documents that say word for word the same count as one. What people elsewhere said of a document that this store read
+itself does not come before the reading: it makes it doubtful, and stands beside it as a conflict.
 
 Whatever else is stated stays beside the value, in ``conflicts``. A range whose bounds are stated apart is one range:
 each bound is chosen by the rule above.
@@ -19,6 +22,9 @@ A claim without a variant holds for every variant of its code, except for limits
 only in a reading that is held back. Where every variant states the limit, and a claim without a variant says
 something that none of them says, the part without a variant stays a part of its own: there may be a version that no
 document names. A document that speaks so, and names no variant itself, speaks of that version in all it says.
+
+The same code of two makers is two parts. Claims that name no maker go with the maker that their document names, else
+with the only one there is; where there are several, they are a part of their own.
 
 A code that ends in its variant ("KX71-M") is that variant only where base code and variant also stand apart ("KX71",
 "M"); otherwise it is a code of its own.
@@ -35,19 +41,22 @@ from typing import TypeVar
 
 from ..schema.claims import Claim, State
 from ..schema.limits import LIMITS, Form, PartKind
-from ..schema.parts import code_key, squash, variant_key
+from ..schema.parts import SHORTEST_BASE, code_key, maker_key, squash, variant_key
 from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
+from .makers import split_by_maker
 
-RULE = 1
+RULE = 2
 """Version of the rule above: raise it with every change that can choose another value, so that stores follow."""
 MOST_CONFIDENCE = 0.995
 """No value is surer than this: documents err, and so do people who copy from them."""
-SHORTEST_BASE = 3
-"""Signs that a base code must have before a longer code can be one of its variants."""
+DOUBTED = 0.5
+"""Most confidence in a reading of this store that somebody else rejected or corrected, and in that correction."""
 
 _PERSONS = (State.CONFIRMED, State.CORRECTED)
 _USED = (State.READ, *_PERSONS)
 _EVERY_WORD_HOLDS = ("replaces",)
+
+_UNDATED = (datetime.min, datetime.min)
 
 Key = TypeVar("Key")
 Bounds = tuple[float | None, float | None]
@@ -55,13 +64,21 @@ Bounds = tuple[float | None, float | None]
 
 @dataclass(frozen=True)
 class KeptClaim:
-    """A claim as the store keeps it: its id, its document, a person's word on it, and when the document was read."""
+    """A claim as the store keeps it: its id, a person's word on it, its document, and when that was read and dated."""
 
     claim_id: str
     sha256: str
     claim: Claim
     state: State
     read_at: datetime
+    dated: datetime | None = None
+    mark: str = ""
+    """Equal for documents that say word for word the same: they are one witness."""
+
+    @property
+    def witness(self) -> str:
+        """What counts as one independent document."""
+        return self.mark or self.sha256
 
     @property
     def by_person(self) -> bool:
@@ -85,8 +102,17 @@ def resolve_parts(kept: Iterable[KeptClaim]) -> list[Part]:
     told = [k for k in kept if k.state is not State.REJECTED and k.claim.limit in LIMITS]
     for claim, (kind, code, variant) in _identify(told):
         families[kind, code][variant].append(claim)
-    parts = [part for (kind, code), family in families.items() for part in _resolve_family(kind, code, family)]
-    return sorted(parts, key=lambda part: (part.kind, code_key(part.code), variant_key(part.variant)))
+    parts = [
+        part
+        for (kind, code), family in families.items()
+        for claims in split_by_maker(family)
+        for part in _resolve_family(kind, code, claims)
+    ]
+    return sorted(parts, key=_order)
+
+
+def _order(part: Part) -> tuple[str, str, str, str]:
+    return part.kind, code_key(part.code), maker_key(part.maker), variant_key(part.variant)
 
 
 def _identify(told: Sequence[KeptClaim]) -> Iterable[tuple[KeptClaim, Identity]]:
@@ -229,9 +255,9 @@ def _same_place(one: KeptClaim, other: KeptClaim) -> bool:
 def rank(groups: dict[Key, list[KeptClaim]]) -> list[list[KeptClaim]]:
     """Groups of claims that state the same value, the one to go by first; in each the surest claim first."""
 
-    def weight(claims: list[KeptClaim]) -> tuple[bool, int, float, datetime]:
-        documents = len({k.sha256 for k in claims})
-        newest = max(k.read_at for k in claims)
+    def weight(claims: list[KeptClaim]) -> tuple[bool, int, float, tuple[datetime, datetime]]:
+        documents = len({k.witness for k in claims})
+        newest = max((k.dated or datetime.min, k.read_at) if k.claim.maker else _UNDATED for k in claims)
         return any(k.by_person for k in claims), documents, confidence_of(claims), newest
 
     inside = [sorted(claims, key=_surest_first) for claims in groups.values()]
@@ -244,7 +270,7 @@ def confidence_of(claims: Iterable[KeptClaim]) -> float:
     for kept in claims:
         if kept.by_person:
             return MOST_CONFIDENCE
-        best[kept.sha256] = max(best[kept.sha256], kept.claim.confidence)
+        best[kept.witness] = max(best[kept.witness], kept.claim.confidence)
     return min(MOST_CONFIDENCE, round(1 - prod(1 - c for c in best.values()), 6))
 
 

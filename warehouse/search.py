@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from ..schema.claims import State
@@ -12,8 +12,9 @@ from ..schema.limits import LIMITS, PartKind
 from ..schema.parts import part_label
 from ..schema.reasons import Reason
 from ..schema.resolved import Part
-from .lookup import StoreParts, fits_words
+from .lookup import fits_words
 from .register import ToldClaim, tell_claims
+from .settled import find_settled
 from .store import Store
 
 
@@ -27,11 +28,24 @@ class ClaimFilter:
     document: str | None = None
 
 
-def list_limits(store: Store, words: Sequence[str], kind: PartKind | str | None, limit: str | None) -> tuple[Part, ...]:
+def list_limits(
+    store: Store, words: Sequence[str] = (), kind: PartKind | str | None = None, limit: str | None = None
+) -> tuple[Part, ...]:
     """The parts that every word fits, with all their limits or the one asked for."""
     _must_be_known("kind", kind, [str(k) for k in PartKind])
     _must_be_known("limit", limit, list(LIMITS))
-    return StoreParts(store).search(words, str(kind) if kind else None, limit)
+    with store.reading() as connection:
+        parts = find_settled(connection, "part_kind = coalesce(?, part_kind)", [str(kind) if kind else None])
+    found = [p for p in parts if (limit is None or limit in p.limits) and fits_words(words, _names_of(p))]
+    return tuple(_only(part, limit) for part in found)
+
+
+def _only(part: Part, limit: str | None) -> Part:
+    return part if limit is None else replace(part, limits={limit: part.limits[limit]})
+
+
+def _names_of(part: Part) -> list[str]:
+    return [part.code, part.label(), part.maker or "", part.variant or "", str(part.kind), *part.limits]
 
 
 def list_claims(store: Store, words: Sequence[str], chosen: ClaimFilter | None) -> list[ToldClaim]:

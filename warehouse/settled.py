@@ -1,59 +1,71 @@
-"""Resolved limits in the store: made anew for the codes whose claims changed, and read back as parts."""
+"""Resolved limits in the store: made anew for the families of codes whose claims changed, and read back as parts."""
 
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pyarrow as pa
 
-from ..schema.claims import Claim, State, claim_from_json
+from ..schema.claims import State, claim_from_json
 from ..schema.limits import PartKind
-from ..schema.parts import code_key, variant_key
+from ..schema.parts import code_key, family_key, lookalike_key, maker_key, part_label, squash, variant_key
 from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
-from .resolve import RULE, SHORTEST_BASE, KeptClaim, resolve_parts
+from .claim_rows import claim_of, insert_rows
+from .order import note_disorder
+from .resolve import DOUBTED, RULE, KeptClaim, resolve_parts
 from .store import Connection, rows_of
 
-_KIN = """
-with asked as (select unnest(?::varchar[]) as code),
-     bases as (
-        select code from asked
-        union
-        select distinct c.code_key from kept.claims c, asked a
-        where length(c.code_key) >= ? and starts_with(a.code, c.code_key)
-     )
-select distinct c.code_key as code from kept.claims c, bases b
-where c.code_key <> '' and starts_with(c.code_key, b.code)
-union
-select code from asked
-"""
-
 _KEPT = """
-select c.claim_id, c.sha256, coalesce(j.verdict, c.state) as state, coalesce(j.correction, c.record) as record,
-       d.name, d.read_at
-from kept.claims c join kept.documents d using (sha256) left join kept.last_judgements j using (claim_id)
-where c.code_key in (select unnest(?::varchar[]))
-order by d.read_at, c.position
+select c.*, coalesce(j.verdict, c.state) as verdict, j.correction, o.verdict as others_verdict,
+       o.correction as others_correction, d.name, d.read_at, d.dated, coalesce(d.mark, c.sha256) as mark
+from kept.claims c join kept.documents d using (sha256)
+left join kept.last_judgements j using (claim_id)
+left join kept.others_words o on o.claim_id = c.claim_id and j.claim_id is null
+where c.family in (select unnest(?::varchar[])) and c.family between ? and ?
 """
 
-_COLUMNS = {
-    "part_kind": pa.string(), "code_key": pa.string(), "variant_key": pa.string(), "part_code": pa.string(),
-    "variant": pa.string(), "maker": pa.string(), "limit_key": pa.string(), "position": pa.int32(),
-    "value": pa.string(), "confidence": pa.float64(), "sources": pa.string(), "conflicts": pa.string(),
+_SOURCE = pa.struct({"claim_id": pa.string(), "document": pa.string(), "page": pa.int32(), "snippet": pa.string(),
+                     "state": pa.string()})  # fmt: skip
+_PART_KEYS = {name: pa.string() for name in (
+    "family", "part_kind", "maker_key", "code_key", "variant_key", "part_code", "variant", "maker")}  # fmt: skip
+LIMIT_COLUMNS: dict[str, pa.DataType] = _PART_KEYS | {
+    "limit_key": pa.string(), "position": pa.int32(), "low": pa.float64(), "high": pa.float64(),
+    "values": pa.list_(pa.float64()), "text": pa.string(), "unit": pa.string(), "condition": pa.string(),
+    "confidence": pa.float64(), "sources": pa.list_(_SOURCE), "conflicts": pa.string(),
 }  # fmt: skip
+"""The columns of ``kept.limits``."""
+PART_COLUMNS: dict[str, pa.DataType] = _PART_KEYS | {
+    "lookalike_key": pa.string(), "words": pa.string(), "limit_keys": pa.list_(pa.string()),
+    "replaces": pa.list_(pa.string()),
+}  # fmt: skip
+"""The columns of ``kept.parts``."""
+_BREAKS = re.compile(r"[\s\-_/,()]+")
+_AT_ONCE = 20_000
+"""So many families are resolved at once when all are."""
 
 
 def settle(connection: Connection, codes: Iterable[str]) -> None:
-    """Resolve the limits of the parts with these code keys anew, inside the caller's transaction."""
-    asked = sorted({code for code in codes if code})
-    if not asked:
+    """Resolve the limits of the parts with these codes anew, inside the caller's transaction."""
+    families = sorted({family_key(code) for code in codes} - {""})
+    if not families:
         return
-    kin = [row[0] for row in connection.execute(_KIN, [asked, SHORTEST_BASE]).fetchall()]
-    rows = [row for part in resolve_parts(load_kept(connection, kin)) for row in _rows(part)]
-    connection.execute("delete from kept.limits where code_key in (select unnest(?::varchar[]))", [kin])
-    insert_rows(connection, "kept.limits", _COLUMNS, rows)
+    parts = resolve_parts(load_kept(connection, families))
+    span = [families, families[0], families[-1]]
+    for table in ("limits", "parts"):
+        where = "family in (select unnest(?::varchar[])) and family between ? and ?"
+        connection.execute(f"delete from kept.{table} where {where}", span)
+    put_settled(connection, parts)
+    note_disorder(connection, sum(len(limits) for part in parts for limits in part.limits.values()))
+
+
+def put_settled(connection: Connection, parts: Sequence[Part]) -> None:
+    """Add resolved parts to ``kept.limits`` and ``kept.parts``."""
+    insert_rows(connection, "kept.limits", LIMIT_COLUMNS, [row for part in parts for row in _limit_rows(part)])
+    insert_rows(connection, "kept.parts", PART_COLUMNS, [_part_row(part) for part in parts])
 
 
 def is_settled(connection: Connection) -> bool:
@@ -62,105 +74,99 @@ def is_settled(connection: Connection) -> bool:
 
 
 def settle_all(connection: Connection) -> None:
-    """Resolve the limits of every part anew, by the present rule, in one transaction."""
-    connection.execute("begin")
-    try:
-        connection.execute("delete from kept.limits")
-        settle(
-            connection, [row[0] for row in connection.execute("select distinct code_key from kept.claims").fetchall()]
-        )
-        connection.execute("delete from kept.rule")
-        connection.execute("insert into kept.rule values (?)", [RULE])
-        connection.execute("commit")
-    except BaseException:
-        connection.execute("rollback")
-        raise
+    """Resolve the limits of every part anew, by the present rule, inside the caller's transaction."""
+    connection.execute("delete from kept.limits")
+    connection.execute("delete from kept.parts")
+    found = connection.execute("select distinct family from kept.claims where family <> '' order by family").fetchall()
+    families = [row[0] for row in found]
+    for start in range(0, len(families), _AT_ONCE):
+        put_settled(connection, resolve_parts(load_kept(connection, families[start : start + _AT_ONCE])))
+    connection.execute("delete from kept.rule")
+    connection.execute("insert into kept.rule values (?)", [RULE])
 
 
-def load_kept(connection: Connection, codes: Sequence[str]) -> list[KeptClaim]:
-    """Every claim on these code keys, with a person's word applied; records that are no claim are left out."""
+def load_kept(connection: Connection, families: Sequence[str]) -> list[KeptClaim]:
+    """Every claim on these families of codes (sorted), with the words that hold on it; no claim without its keys."""
     kept = []
-    for row in rows_of(connection, _KEPT, [list(codes)]):
-        state = State(row["state"])
-        record = json.loads(row["record"]) | {"document": row["name"]}
-        if all(isinstance(record.get(name), str) for name in ("part_code", "part_kind", "limit")):
-            claim = claim_from_json(tidy_record(record) if state is State.HELD_BACK else record)
-            kept.append(KeptClaim(row["claim_id"], row["sha256"], claim, state, row["read_at"]))
+    for row in rows_of(connection, _KEPT, [list(families), families[0], families[-1]]):
+        if all(row[name] for name in ("part_code", "part_kind", "limit_key")):
+            kept.extend(_kept_claims(row))
     return kept
 
 
-def tidy_record(record: dict[str, Any]) -> dict[str, Any]:
-    """A held-back record with every field of a wrong type made harmless, so that it can stand as a claim."""
-    tidy = {name: record.get(name) for name in Claim.__dataclass_fields__}
-    for name in ("document", "part_code", "part_kind", "limit", "snippet", "method"):
-        tidy[name] = "" if tidy[name] is None else str(tidy[name])
-    for name in ("maker", "variant", "text", "unit"):
-        tidy[name] = None if tidy[name] is None else str(tidy[name])
-    for name in ("low", "high"):
-        tidy[name] = tidy[name] if is_number(tidy[name]) else None
-    values = tidy["values"]
-    tidy["values"] = values if isinstance(values, (list, tuple)) and all(map(is_number, values)) else None
-    tidy["bbox"] = _tidy_box(tidy["bbox"])
-    tidy["page"] = tidy["page"] if isinstance(tidy["page"], int) else 1
-    tidy["condition"] = tidy["condition"] if isinstance(tidy["condition"], dict) else None
-    tidy["confidence"] = tidy["confidence"] if is_number(tidy["confidence"]) else 0.0
-    return tidy
-
-
-def _tidy_box(box: object) -> list[float] | None:
-    if not isinstance(box, (list, tuple)) or len(box) != 4 or not all(map(is_number, box)):
-        return None
-    x0, top, x1, bottom = box
-    return [x0, top, x1, bottom] if x1 >= x0 and bottom >= top else None
-
-
-def is_number(value: object) -> bool:
-    """Whether ``value`` is a finite number and no truth value."""
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-
-
-def insert_rows(
-    connection: Connection, table: str, columns: dict[str, pa.DataType], rows: Sequence[dict[str, Any]]
-) -> None:
-    """Put rows into a table through one Arrow table."""
-    if not rows:
-        return
-    batch = pa.table({name: pa.array([row[name] for row in rows], kind) for name, kind in columns.items()})
-    connection.register("arriving", batch)
-    try:
-        connection.execute(f"insert into {table} by name select * from arriving")
-    finally:
-        connection.unregister("arriving")
+def _kept_claims(row: dict[str, Any]) -> Iterator[KeptClaim]:
+    """The claim of a row as a person's word leaves it; beside it what others say of it instead."""
+    claim = claim_of(row, row["name"])
+    if row["correction"]:
+        claim = claim_from_json(json.loads(row["correction"]) | {"document": row["name"]})
+    dates = {"read_at": row["read_at"], "dated": row["dated"], "mark": row["mark"]}
+    if row["others_verdict"] in (State.CORRECTED, State.REJECTED):
+        claim = replace(claim, confidence=min(claim.confidence, DOUBTED))
+    yield KeptClaim(row["claim_id"], row["sha256"], claim, State(row["verdict"]), **dates)
+    if row["others_correction"]:
+        said = claim_from_json(json.loads(row["others_correction"]) | {"document": row["name"], "confidence": DOUBTED})
+        yield KeptClaim(row["claim_id"], row["sha256"], said, State.READ, **dates)
 
 
 def find_settled(connection: Connection, where: str = "true", parameters: Sequence[Any] = ()) -> list[Part]:
-    """The parts whose rows in ``kept.limits`` satisfy an SQL condition, each with all its limits."""
+    """The parts whose rows in ``kept.limits`` satisfy an SQL condition on that table's columns of the part."""
     sql = f"""
-        select l.* from kept.limits l
-        semi join (select distinct part_kind, code_key, variant_key from kept.limits where {where}) w
-        using (part_kind, code_key, variant_key)
-        order by l.part_kind, l.code_key, l.variant_key, l.position
+        select * from kept.limits where {where}
+        order by part_kind, code_key, maker_key, variant_key, position
     """
-    parts: dict[tuple[str, str, str], Part] = {}
-    limits: dict[tuple[str, str, str], dict[str, tuple[ResolvedLimit, ...]]] = {}
+    parts: dict[tuple[str, ...], Part] = {}
+    limits: dict[tuple[str, ...], dict[str, tuple[ResolvedLimit, ...]]] = {}
     for row in rows_of(connection, sql, list(parameters)):
-        key = (row["part_kind"], row["code_key"], row["variant_key"])
+        key = (row["part_kind"], row["code_key"], row["maker_key"], row["variant_key"])
         held = limits.setdefault(key, {})
         held[row["limit_key"]] = (*held.get(row["limit_key"], ()), _limit_from_row(row))
         parts[key] = Part(PartKind(row["part_kind"]), row["part_code"], row["variant"], row["maker"], held)
     return list(parts.values())
 
 
-def _rows(part: Part) -> Iterable[dict[str, Any]]:
+def _key_columns(part: Part) -> dict[str, str | None]:
+    return {
+        "family": family_key(part.code), "part_kind": str(part.kind), "maker_key": maker_key(part.maker),
+        "code_key": code_key(part.code), "variant_key": variant_key(part.variant), "part_code": part.code,
+        "variant": part.variant, "maker": part.maker,
+    }  # fmt: skip
+
+
+def _limit_rows(part: Part) -> Iterable[dict[str, Any]]:
+    keys = _key_columns(part)
     resolved = [(key, limit) for key, limits in part.limits.items() for limit in limits]
     for position, (key, limit) in enumerate(resolved):
-        yield {
-            "part_kind": str(part.kind), "code_key": code_key(part.code), "variant_key": variant_key(part.variant),
-            "part_code": part.code, "variant": part.variant, "maker": part.maker, "limit_key": key,
-            "position": position, "value": _dump(limit.value.as_json()), "confidence": limit.confidence,
-            "sources": _dump([s.as_json() for s in limit.sources]),
-            "conflicts": _dump([limit_as_json(c) for c in limit.conflicts]),
+        value = limit.value
+        yield keys | {
+            "limit_key": key, "position": position, "low": value.low, "high": value.high,
+            "values": list(value.values) if value.values is not None else None, "text": value.text,
+            "unit": value.unit,
+            "condition": _dump(dict(sorted(value.condition.items()))) if value.condition else None,
+            "confidence": limit.confidence,
+            "sources": [source.as_json() for source in limit.sources],
+            "conflicts": _dump([limit_as_json(c) for c in limit.conflicts]) if limit.conflicts else None,
         }  # fmt: skip
+
+
+def _part_row(part: Part) -> dict[str, Any]:
+    replaced = [code_key(limit.value.text) for limit in part.limits.get("replaces", ())]
+    return _key_columns(part) | {
+        "lookalike_key": lookalike_key(part.code), "words": search_words(part), "limit_keys": sorted(part.limits),
+        "replaces": sorted(set(replaced)) or None,
+    }  # fmt: skip
+
+
+def search_words(part: Part) -> str:
+    """What a search may find a part by: each word folded as codes are, and behind a blank.
+
+    The code whole, in its pieces and with its variant behind it; variant and maker whole and in their words.
+
+    >>> search_words(Part(PartKind.CASSETTE, "kx-71", "M", "Brambel Works"))
+    ' KX71 KX 71 KX71M M BRAMBELWORKS BRAMBEL WORKS'
+    """
+    names = [part.code, part_label(part.code, part.variant), part.variant or "", part.maker or ""]
+    words = [squash(piece) for name in names for piece in (name, *_BREAKS.split(name))]
+    return "".join(f" {word}" for word in dict.fromkeys(words) if word)
 
 
 def limit_as_json(limit: ResolvedLimit) -> dict[str, Any]:
@@ -181,11 +187,15 @@ def part_as_json(part: Part) -> dict[str, Any]:
 
 
 def _limit_from_row(row: dict[str, Any]) -> ResolvedLimit:
-    return ResolvedLimit(
-        _value_from_json(json.loads(row["value"])), row["confidence"],
-        _sources_from_json(json.loads(row["sources"])),
-        tuple(_limit_from_json(conflict) for conflict in json.loads(row["conflicts"])),
+    values, condition = row["values"], row["condition"]
+    value = LimitValue(
+        row["limit_key"], row["low"], row["high"], tuple(values) if values is not None else None, row["text"],
+        row["unit"], json.loads(condition) if condition else None,
     )  # fmt: skip
+    conflicts = json.loads(row["conflicts"]) if row["conflicts"] else ()
+    return ResolvedLimit(
+        value, row["confidence"], _sources_from_json(row["sources"]), tuple(map(_limit_from_json, conflicts))
+    )
 
 
 def _limit_from_json(record: dict[str, Any]) -> ResolvedLimit:

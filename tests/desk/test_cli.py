@@ -21,8 +21,8 @@ from cogledger.extract.records import Reading, Source, SourceKind
 from cogledger.schema.claims import Claim
 from cogledger.schema.errors import DocumentError
 from cogledger.schema.reasons import Reason
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.register import write_reading
-from cogledger.warehouse.store import Store
 from typer.testing import CliRunner
 
 FITTING = """
@@ -55,7 +55,7 @@ def folder(tmp_path: Path) -> Path:
         make_claim("CT-11", "cogs", part_kind="cassette", maker="Dünmore", values=(11, 13, 15, 17, 19, 22, 25, 28)),
     )
     source = Source(Path("zq.pdf"), "zq.pdf", hashlib.sha256(b"zq").hexdigest(), 2, SourceKind.PDF)
-    with Store(tmp_path / "ledger").writing() as connection:
+    with FolderStore(tmp_path / "ledger").writing() as connection:
         write_reading(connection, Reading(source, 3, claims, tuple(held), (), 0.1, "r"), ".pdf")
     return tmp_path / "ledger"
 

@@ -16,8 +16,9 @@ from cogledger.schema.errors import DocumentError
 from cogledger.schema.limits import LIMITS
 from cogledger.schema.reasons import Reason
 from cogledger.schema.validation import HeldBack
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.register import write_reading
-from cogledger.warehouse.store import Store, StoreSettings
+from cogledger.warehouse.store import StoreSettings
 from PIL import Image
 
 
@@ -35,12 +36,12 @@ def claim() -> Callable[..., Claim]:
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
-    return Store(tmp_path / "ledger", StoreSettings(wait_s=20))
+def store(tmp_path: Path) -> FolderStore:
+    return FolderStore(tmp_path / "ledger", StoreSettings(wait_s=20))
 
 
 @pytest.fixture
-def keep(store: Store, tmp_path: Path) -> Callable[..., str]:
+def keep(store: FolderStore, tmp_path: Path) -> Callable[..., str]:
     """Keep claims as one document; its SHA-256. The same name is the same document."""
 
     def put(

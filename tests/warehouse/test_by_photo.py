@@ -17,14 +17,14 @@ from cogledger.schema.claims import Claim
 from cogledger.schema.errors import CallError, DocumentError
 from cogledger.schema.reasons import Reason
 from cogledger.warehouse import Ledger
-from cogledger.warehouse.store import Store
+from cogledger.warehouse.folder_store import FolderStore
 
 Keep, MakeClaim, Photo = Callable[..., str], Callable[..., Claim], Callable[..., Path]
 NOW = {"cassette": [11, 13, 15, 17, 19, 21, 23, 25, 28, 30, 32], "rings": [50, 34]}
 
 
 @pytest.fixture
-def ledger(store: Store, keep: Keep, claim: MakeClaim, stamps: Any) -> Ledger:
+def ledger(store: FolderStore, keep: Keep, claim: MakeClaim, stamps: Any) -> Ledger:
     """A derailleur in two cages, of which the short one takes neither 32 cogs nor 37 teeth."""
     keep(
         claim(variant="M", high=37, confidence=0.99), claim(variant="S", high=33, confidence=0.99),
@@ -69,7 +69,7 @@ def test_the_photo_is_a_source_and_no_check_is_surer_than_it(ledger: Ledger, pho
 
 
 def test_a_document_less_sure_than_the_photo_stays_so(
-    store: Store, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any
+    store: FolderStore, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any
 ) -> None:
     keep(claim(high=37, confidence=0.8), claim(limit="largest_cog", high=32, confidence=0.99))
     stamps.says["rear.png"] = says("ZQ500", 0.95)
@@ -180,15 +180,15 @@ def test_a_photo_lies_beside_the_build_file_and_is_read_once(
         lines = f'[now]\nrear_derailleur = "photo:rear.png"\ncassette = {NOW["cassette"]}\nrings = [50, 34]\n'
         (tmp_path / "bikes" / f"{name}.toml").write_text(lines)
     files = [str(tmp_path / "bikes" / f"{name}.toml") for name in ("a", "b")]
-    assert run(app, ["fit", *files, "--store", str(ledger.folder), "--jsonl"]) == 0
+    assert run(app, ["fit", *files, "--store", str(ledger.name), "--jsonl"]) == 0
     answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert [answer["verdict"] for answer in answers] == ["fits", "fits"]
     assert len(stamps.calls) == 1
-    assert run(app, ["fit", files[0], "--store", str(ledger.folder)]) == 0
+    assert run(app, ["fit", files[0], "--store", str(ledger.name)]) == 0
     assert len(stamps.calls) == 1, "the kept reading stands as long as photo, codes and reader are the same"
     text = " ".join(capsys.readouterr().out.split())
     assert 'source: rear.png: "stamped: ZQ500 M"' in text and "97%" in text
-    assert f"cogledger evidence --store {ledger.folder}" in text and ledger.photos()[0].reading_id in text
+    assert f"cogledger evidence --store {ledger.name}" in text and ledger.photos()[0].reading_id in text
 
 
 def test_an_unsure_photo_in_a_batch_is_an_error_in_its_place(
@@ -198,7 +198,7 @@ def test_an_unsure_photo_in_a_batch_is_an_error_in_its_place(
     lines = [{"now": NOW | {"rear_derailleur": "photo:vague.png"}}, {"now": NOW | {"rear_derailleur": "ZQ500 M"}}]
     batch = tmp_path / "bikes.jsonl"
     batch.write_text("\n".join(map(json.dumps, lines)))
-    assert run(app, ["fit", "--batch", str(batch), "--store", str(ledger.folder), "--jsonl"]) == 1
+    assert run(app, ["fit", "--batch", str(batch), "--store", str(ledger.name), "--jsonl"]) == 1
     first, second = map(json.loads, capsys.readouterr().out.splitlines())
     assert first["error"]["reason"] == "unsure_stamp" and first["error"]["where"] == "now.rear_derailleur"
     assert second["verdict"] == "fits"

@@ -14,8 +14,8 @@ from cogledger.schema.claims import Box, Claim
 from cogledger.schema.errors import CallError, StoreError
 from cogledger.schema.reasons import Reason
 from cogledger.warehouse.evidence import Look, make_evidence
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.register import tell_claims, write_reading
-from cogledger.warehouse.store import Store
 from cogledger.warehouse.wording import drawable
 from PIL import Image, ImageDraw, ImageFont
 
@@ -23,7 +23,7 @@ MakeClaim = Callable[..., Claim]
 BLUE = (0, 0, 255)
 
 
-def keep_picture(store: Store, folder: Path, claim: Claim, size: tuple[int, int], marked: Box) -> str:
+def keep_picture(store: FolderStore, folder: Path, claim: Claim, size: tuple[int, int], marked: Box) -> str:
     """A page with a blue block where the value is, kept as an image document; the claim's id."""
     page = Image.new("RGB", size, "white")
     ImageDraw.Draw(page).rectangle((marked.x0, marked.top, marked.x1, marked.bottom), fill=BLUE)
@@ -46,7 +46,7 @@ def extent(mask: np.ndarray) -> tuple[int, int, int, int]:
 
 
 @pytest.mark.parametrize("marked", [Box(700, 900, 760, 930), Box(5, 3, 60, 20), Box(900, 1360, 995, 1398)])
-def test_the_frame_stands_around_the_value(store: Store, tmp_path: Path, claim: MakeClaim, marked: Box) -> None:
+def test_the_frame_stands_around_the_value(store: FolderStore, tmp_path: Path, claim: MakeClaim, marked: Box) -> None:
     claim_id = keep_picture(store, tmp_path, claim(high=37, bbox=marked), (1000, 1400), marked)
     out = tmp_path / "deep" / "er" / "out.png"
     made = make_evidence(store, claim_id, out)
@@ -67,13 +67,13 @@ def test_the_frame_stands_around_the_value(store: Store, tmp_path: Path, claim: 
     assert red[2] - blue[2] < 30
 
 
-def test_a_claim_without_a_place_shows_the_whole_page(store: Store, tmp_path: Path, claim: MakeClaim) -> None:
+def test_a_claim_without_a_place_shows_the_whole_page(store: FolderStore, tmp_path: Path, claim: MakeClaim) -> None:
     claim_id = keep_picture(store, tmp_path, claim(high=37, bbox=None), (500, 700), Box(10, 10, 20, 20))
     with Image.open(make_evidence(store, claim_id, tmp_path / "out.png").out) as picture:
         assert picture.height > 700 * Look().width / 500
 
 
-def test_every_way_it_can_fail(store: Store, tmp_path: Path, claim: MakeClaim) -> None:
+def test_every_way_it_can_fail(store: FolderStore, tmp_path: Path, claim: MakeClaim) -> None:
     claim_id = keep_picture(store, tmp_path, claim(high=37), (500, 700), Box(10, 10, 20, 20))
     with pytest.raises(CallError) as caught:
         make_evidence(store, claim_id, tmp_path / "out.jpg")

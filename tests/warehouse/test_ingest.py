@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from cogledger.schema.errors import StoreError
 from cogledger.schema.reasons import Reason
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.ingest import IngestReport, IngestSettings, Progress, ingest
-from cogledger.warehouse.lookup import StoreParts
-from cogledger.warehouse.store import Store, rows_of
+from cogledger.warehouse.search import list_limits
+from cogledger.warehouse.store import rows_of
 
 _READER = textwrap.dedent('''
     import os, sys, time
@@ -62,15 +63,15 @@ def put(folder: Path, *names_and_words: tuple[str, str]) -> None:
         (folder / name).write_bytes(f"%PDF-1.7\n{words}".encode("latin-1"))
 
 
-def codes(store: Store) -> list[str]:
-    return [head.code for head in StoreParts(store).heads()]
+def codes(store: FolderStore) -> list[str]:
+    return [part.code for part in list_limits(store)]
 
 
 def reasons(report: IngestReport) -> dict[str, Reason]:
     return {Path(fault.file or "").name: fault.reason for fault in report.failures}
 
 
-def test_reading_keeps_claims_and_copies(store: Store, folder: Path, settings: IngestSettings) -> None:
+def test_reading_keeps_claims_and_copies(store: FolderStore, folder: Path, settings: IngestSettings) -> None:
     put(folder, ("a.pdf", "100"), ("b.pdf", "200"))
     steps: list[Progress] = []
     report = ingest(store, [folder], on_progress=steps.append, settings=settings)
@@ -84,7 +85,7 @@ def test_reading_keeps_claims_and_copies(store: Store, folder: Path, settings: I
 
 
 def test_unchanged_files_are_skipped_until_file_or_reader_change(
-    store: Store, folder: Path, settings: IngestSettings
+    store: FolderStore, folder: Path, settings: IngestSettings
 ) -> None:
     put(folder, ("a.pdf", "100"), ("b.pdf", "200"))
     ingest(store, [folder], settings=settings)
@@ -98,7 +99,9 @@ def test_unchanged_files_are_skipped_until_file_or_reader_change(
     assert len(ingest(store, [folder], again=True, settings=later).documents) == 2
 
 
-def test_a_document_whose_copy_is_gone_is_read_again(store: Store, folder: Path, settings: IngestSettings) -> None:
+def test_a_document_whose_copy_is_gone_is_read_again(
+    store: FolderStore, folder: Path, settings: IngestSettings
+) -> None:
     put(folder, ("a.pdf", "100"))
     ingest(store, [folder], settings=settings)
     for copy in store.sources.iterdir():
@@ -106,7 +109,7 @@ def test_a_document_whose_copy_is_gone_is_read_again(store: Store, folder: Path,
     assert len(ingest(store, [folder], settings=settings).documents) == 1
 
 
-def test_a_moved_file_is_known_by_its_content(store: Store, folder: Path, settings: IngestSettings) -> None:
+def test_a_moved_file_is_known_by_its_content(store: FolderStore, folder: Path, settings: IngestSettings) -> None:
     put(folder, ("a.pdf", "100"))
     ingest(store, [folder], settings=settings)
     (folder / "a.pdf").rename(folder / "moved.pdf")
@@ -116,7 +119,7 @@ def test_a_moved_file_is_known_by_its_content(store: Store, folder: Path, settin
     assert sorted(Path(p).name for p in row["paths"]) == ["a.pdf", "moved.pdf"]
 
 
-def test_one_bad_document_never_costs_the_others(store: Store, folder: Path, settings: IngestSettings) -> None:
+def test_one_bad_document_never_costs_the_others(store: FolderStore, folder: Path, settings: IngestSettings) -> None:
     put(
         folder, ("a.pdf", "100"), ("die.pdf", "die 1"), ("hang.pdf", "hang 2"), ("locked.pdf", "locked 3"),
         ("bug.pdf", "bug 4"), ("z.pdf", "200"), ("page.pdf", "page 300"), ("negative.pdf", "negative 400"),
@@ -135,7 +138,7 @@ def test_one_bad_document_never_costs_the_others(store: Store, folder: Path, set
 
 
 def test_in_this_process_a_fault_is_one_of_the_document_too(
-    store: Store, folder: Path, settings: IngestSettings
+    store: FolderStore, folder: Path, settings: IngestSettings
 ) -> None:
     put(folder, ("a.pdf", "bug 1"), ("b.pdf", "locked 2"), ("c.pdf", "300"))
     report = ingest(store, [folder], workers=1, settings=settings)
@@ -143,7 +146,9 @@ def test_in_this_process_a_fault_is_one_of_the_document_too(
     assert codes(store) == ["ZQ300"]
 
 
-def test_an_interruption_keeps_what_is_done_and_says_so(store: Store, folder: Path, settings: IngestSettings) -> None:
+def test_an_interruption_keeps_what_is_done_and_says_so(
+    store: FolderStore, folder: Path, settings: IngestSettings
+) -> None:
     put(folder, *((f"{n}.pdf", f"{n}00") for n in range(1, 6)))
 
     def stop_at_two(step: Progress) -> None:
@@ -158,7 +163,7 @@ def test_an_interruption_keeps_what_is_done_and_says_so(store: Store, folder: Pa
     assert len(codes(store)) >= 2
 
 
-def test_nothing_to_read_makes_no_store(store: Store, folder: Path, settings: IngestSettings) -> None:
+def test_nothing_to_read_makes_no_store(store: FolderStore, folder: Path, settings: IngestSettings) -> None:
     report = ingest(store, [folder], settings=settings)
     assert [fault.reason for fault in report.failures] == [Reason.NOTHING_FOUND]
     report = ingest(store, [folder / "missing"], settings=settings)
@@ -168,7 +173,7 @@ def test_nothing_to_read_makes_no_store(store: Store, folder: Path, settings: In
 
 def test_the_stores_own_copies_are_no_documents(tmp_path: Path, settings: IngestSettings) -> None:
     put(tmp_path, ("zz.pdf", "100"))
-    store = Store(tmp_path / "ledger")
+    store = FolderStore(tmp_path / "ledger")
     ingest(store, [tmp_path], settings=settings)
     report = ingest(store, [tmp_path], again=True, settings=settings)
     assert [d.document for d in report.documents] == ["zz.pdf"]
@@ -178,4 +183,4 @@ def test_a_store_that_cannot_be_written_ends_the_call(tmp_path: Path, folder: Pa
     put(folder, ("a.pdf", "100"))
     (tmp_path / "file").write_text("x")
     with pytest.raises(StoreError):
-        ingest(Store(tmp_path / "file" / "ledger"), [folder], settings=settings)
+        ingest(FolderStore(tmp_path / "file" / "ledger"), [folder], settings=settings)

@@ -17,13 +17,13 @@ from cogledger.schema.claims import Claim
 from cogledger.schema.errors import CallError, StoreError
 from cogledger.schema.reasons import Reason
 from cogledger.warehouse import Ledger
-from cogledger.warehouse.store import Store
+from cogledger.warehouse.folder_store import FolderStore
 from PIL import Image
 
 Keep, MakeClaim, Photo = Callable[..., str], Callable[..., Claim], Callable[..., Path]
 
 
-def copies(store: Store) -> set[str]:
+def copies(store: FolderStore) -> set[str]:
     return {path.name for path in store.sources.iterdir()}
 
 
@@ -32,7 +32,7 @@ def hash_of(path: Path) -> str:
 
 
 def test_a_photo_is_weighed_against_the_stores_codes_and_kept(
-    store: Store, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
+    store: FolderStore, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
 ) -> None:
     keep(claim(variant="M", high=37))
     (tmp_path / "codes.txt").write_text("KW12\n# a note\n\n")
@@ -58,7 +58,7 @@ def test_a_photo_is_weighed_against_the_stores_codes_and_kept(
 
 
 def test_the_id_stays_and_the_reading_is_replaced(
-    store: Store, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any
+    store: FolderStore, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any
 ) -> None:
     keep(claim(high=37))
     path = photo("a.png")
@@ -80,21 +80,21 @@ def test_without_a_store_photos_are_read_and_nothing_is_written(tmp_path: Path, 
 
 
 def test_a_store_that_cannot_be_written_does_not_cost_the_answer(
-    store: Store, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, monkeypatch: pytest.MonkeyPatch
+    store: FolderStore, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep(claim(high=37))
 
-    def refuse(self: Store) -> None:
+    def refuse(self: FolderStore) -> None:
         raise StoreError(Reason.STORE_BUSY, "the store stayed in use", file="ledger")
 
-    monkeypatch.setattr(Store, "writing", refuse)
+    monkeypatch.setattr(FolderStore, "writing", refuse)
     report = Ledger(store.folder).stamp([photo("a.png")])
     assert [(r.code, r.reading_id) for r in report.photos] == [("ZQ500", None)]
     assert [fault.reason for fault in report.failures] == [Reason.STORE_BUSY]
 
 
 def test_what_was_read_before_an_interruption_is_kept(
-    store: Store, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, monkeypatch: pytest.MonkeyPatch
+    store: FolderStore, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep(claim(high=37))
     read = stamp_package.read_photos
@@ -111,7 +111,7 @@ def test_what_was_read_before_an_interruption_is_kept(
 
 
 def test_photos_of_one_part_are_answered_together_without_the_bad_ones(
-    store: Store, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
+    store: FolderStore, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
 ) -> None:
     keep(claim(high=37))
     (tmp_path / "note.jpg").write_text("no picture")
@@ -157,7 +157,7 @@ def test_the_command_shows_every_photo_and_ends_with_one_for_a_broken_one(
 
 
 def test_the_command_names_the_part_that_the_store_knows_and_the_way_to_the_picture(
-    store: Store, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, capsys: pytest.CaptureFixture[str],
+    store: FolderStore, keep: Keep, claim: MakeClaim, photo: Photo, stamps: Any, capsys: pytest.CaptureFixture[str],
     tmp_path: Path,
 ) -> None:  # fmt: skip
     keep(claim(variant="M", high=37))
@@ -175,7 +175,7 @@ def test_the_command_names_the_part_that_the_store_knows_and_the_way_to_the_pict
 
 
 def test_the_picture_shows_the_stamp_level_and_its_place_framed(
-    store: Store, keep: Keep, claim: MakeClaim, tmp_path: Path, stamps: Any
+    store: FolderStore, keep: Keep, claim: MakeClaim, tmp_path: Path, stamps: Any
 ) -> None:
     """The stamp stands upside down: its left end, blue on the photo's right, comes to the left of the level view."""
     keep(claim(high=37))
@@ -199,7 +199,7 @@ def test_the_picture_shows_the_stamp_level_and_its_place_framed(
     assert red[:, 0].min() < right[:, 0].min() and right[:, 0].max() < red[:, 0].max()
 
 
-def test_an_id_that_no_photo_has(store: Store, keep: Keep, claim: MakeClaim, tmp_path: Path, stamps: Any) -> None:
+def test_an_id_that_no_photo_has(store: FolderStore, keep: Keep, claim: MakeClaim, tmp_path: Path, stamps: Any) -> None:
     keep(claim(high=37))
     with pytest.raises(CallError, match="cogledger photos") as caught:
         Ledger(store.folder).evidence("s123456", tmp_path / "x.png")
@@ -207,7 +207,7 @@ def test_an_id_that_no_photo_has(store: Store, keep: Keep, claim: MakeClaim, tmp
 
 
 def test_a_picture_whose_copy_is_gone(
-    store: Store, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
+    store: FolderStore, keep: Keep, claim: MakeClaim, tmp_path: Path, photo: Photo, stamps: Any
 ) -> None:
     keep(claim(high=37))
     (reading,) = Ledger(store.folder).stamp([photo("a.png")]).photos

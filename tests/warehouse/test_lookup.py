@@ -9,15 +9,16 @@ from cogledger.schema.claims import Claim
 from cogledger.schema.errors import StoreError
 from cogledger.schema.limits import PartKind
 from cogledger.schema.reasons import Reason
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.lookup import StoreParts, fits_words
-from cogledger.warehouse.store import Store
+from cogledger.warehouse.search import list_limits
 
 MakeClaim = Callable[..., Claim]
 Keep = Callable[..., str]
 
 
 @pytest.fixture
-def parts(store: Store, keep: Keep, claim: MakeClaim) -> StoreParts:
+def parts(store: FolderStore, keep: Keep, claim: MakeClaim) -> StoreParts:
     keep(
         claim("ZQ500", variant="S", high=33), claim("ZQ500", variant="M", high=37),
         claim("ZQ510", high=41), claim("ZQ510", limit="replaces", text="zq 500", unit=None),
@@ -45,7 +46,9 @@ def test_what_is_not_known_finds_nothing(parts: StoreParts, written: str) -> Non
     assert labels(parts, written) == []
 
 
-def test_a_digit_behind_a_code_names_a_variant_only_when_set_apart(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_a_digit_behind_a_code_names_a_variant_only_when_set_apart(
+    store: FolderStore, keep: Keep, claim: MakeClaim
+) -> None:
     keep(claim("ZQ50", variant="0", high=37))
     assert labels(StoreParts(store), "ZQ500") == []
     assert labels(StoreParts(store), "ZQ50-0") == ["ZQ50 0"]
@@ -69,7 +72,7 @@ def test_successors_are_reported(parts: StoreParts) -> None:
 
 
 def test_without_a_store_codes_are_empty_and_questions_say_so(tmp_path) -> None:
-    nothing = StoreParts(Store(tmp_path / "none"))
+    nothing = StoreParts(FolderStore(tmp_path / "none"))
     assert nothing.codes() == ()
     with pytest.raises(StoreError) as caught:
         nothing.find_parts("ZQ500")
@@ -95,12 +98,12 @@ def test_every_code_is_known_alone_and_with_its_variants(parts: StoreParts) -> N
     ],
 )
 def test_search(parts: StoreParts, words: list[str], found: list[str]) -> None:
-    assert [p.label() for p in parts.search(words)] == found
+    assert [p.label() for p in list_limits(parts.store, words)] == found
 
 
 def test_search_by_kind_and_limit(parts: StoreParts) -> None:
-    assert [p.label() for p in parts.search([], kind="cassette")] == ["CT-11"]
-    (part,) = parts.search([], limit="replaces")
+    assert [p.label() for p in list_limits(parts.store, kind="cassette")] == ["CT-11"]
+    (part,) = list_limits(parts.store, limit="replaces")
     assert (part.label(), list(part.limits)) == ("ZQ510", ["replaces"])
 
 

@@ -7,14 +7,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import pytest
 from cogledger.desk.cli import app
 from cogledger.desk.faults import run
 from cogledger.extract import stamps as stamp_package
-from cogledger.warehouse import Ledger, migrate
+from cogledger.warehouse import Ledger
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.stamps import make_codes_mark, make_reading_id
-from cogledger.warehouse.store import Store, rows_of
+from cogledger.warehouse.store import rows_of
 from PIL import Image, ImageDraw, ImageFont
 
 Photo = Callable[..., Path]
@@ -37,7 +37,7 @@ def draw_page(path: Path) -> None:
     page.save(path)
 
 
-def test_photos_of_parts_are_told_from_pages_and_read_after_them(store: Store, folder: Path, stamps: Any) -> None:
+def test_photos_of_parts_are_told_from_pages_and_read_after_them(store: FolderStore, folder: Path, stamps: Any) -> None:
     draw_page(folder / "sheet.png")
     report = Ledger(store.folder).read([folder], workers=1)
     assert report.complete
@@ -55,7 +55,7 @@ def test_photos_of_parts_are_told_from_pages_and_read_after_them(store: Store, f
 
 
 def test_a_photo_is_read_again_when_reader_or_codes_change_and_not_before(
-    store: Store, folder: Path, stamps: Any, monkeypatch: pytest.MonkeyPatch
+    store: FolderStore, folder: Path, stamps: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ledger = Ledger(store.folder)
     ledger.read([folder], workers=1)
@@ -71,7 +71,7 @@ def test_a_photo_is_read_again_when_reader_or_codes_change_and_not_before(
 
 
 def test_a_photo_that_cannot_be_read_does_not_stop_the_rest(
-    store: Store, folder: Path, photo: Photo, stamps: Any, capsys: pytest.CaptureFixture[str]
+    store: FolderStore, folder: Path, photo: Photo, stamps: Any, capsys: pytest.CaptureFixture[str]
 ) -> None:
     photo("bike/broken.png", (400, 300))
     (folder / "empty.jpg").touch()
@@ -93,26 +93,9 @@ def test_ids_and_marks_depend_on_what_they_stand_for() -> None:
     assert make_codes_mark(["ZQ 500", "KX1"]) == make_codes_mark(["KX-1", "zq500"]) != make_codes_mark(["KX1"])
 
 
-def test_a_store_from_before_photos_were_kept_takes_them(
-    store: Store, keep: Callable[..., str], claim: Callable[..., Any], photo: Photo, stamps: Any,
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:  # fmt: skip
-    steps = migrate.list_migrations()
-    with monkeypatch.context() as before:
-        before.setattr(migrate, "list_migrations", lambda: steps[:1])
-        before.setattr("cogledger.warehouse.register.note_part_photo", lambda *given: None)
-        keep(claim(high=37))
-    with duckdb.connect(str(store.database), read_only=True) as connection:
-        assert connection.execute("select max(number) from cogledger_schema").fetchone() == (1,)
-    assert Ledger(store.folder).photos() == []
-    (reading,) = Ledger(store.folder).stamp([photo("a.png")]).photos
-    assert reading.reading_id == Ledger(store.folder).photos()[0].reading_id
-    assert len(Ledger(store.folder).claims()) == 1
-
-
 @pytest.mark.parametrize("what", ["deleted", "changed"])
 def test_a_photo_that_goes_while_it_is_read_is_told_of_and_not_kept(
-    store: Store, keep: Callable[..., str], claim: Callable[..., Any], photo: Photo, stamps: Any, what: str,
+    store: FolderStore, keep: Callable[..., str], claim: Callable[..., Any], photo: Photo, stamps: Any, what: str,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     keep(claim(high=37))
@@ -130,7 +113,7 @@ def test_a_photo_that_goes_while_it_is_read_is_told_of_and_not_kept(
     assert [row.record["file"] for row in Ledger(store.folder).photos()] == ["b.png"]
 
 
-def test_photos_are_told_from_pages_in_worker_processes_too(store: Store, folder: Path, stamps: Any) -> None:
+def test_photos_are_told_from_pages_in_worker_processes_too(store: FolderStore, folder: Path, stamps: Any) -> None:
     draw_page(folder / "sheet.png")
     report = Ledger(store.folder).read([folder], workers=2)
     assert [reading.file for reading in report.photos] == ["dark.png", "rear.png"]

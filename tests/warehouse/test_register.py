@@ -11,21 +11,23 @@ from cogledger.schema.errors import CallError
 from cogledger.schema.limits import LIMITS, Form
 from cogledger.schema.reasons import Reason
 from cogledger.schema.validation import HeldBack, Objection, validate_records
+from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.judge import Correction, confirm_claim, correct_claim, reject_claim
 from cogledger.warehouse.lookup import StoreParts
 from cogledger.warehouse.register import find_claim, tell_claims
-from cogledger.warehouse.store import Store, rows_of
+from cogledger.warehouse.search import list_limits
+from cogledger.warehouse.store import rows_of
 
 MakeClaim = Callable[..., Claim]
 Keep = Callable[..., str]
 
 
-def told(store: Store) -> dict[str, dict]:
+def told(store: FolderStore) -> dict[str, dict]:
     with store.reading() as connection:
         return {t.claim_id: t.as_json() for t in tell_claims(connection)}
 
 
-def test_a_claim_comes_back_as_it_was_given(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_a_claim_comes_back_as_it_was_given(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     given = [
         claim(high=37, variant="M", condition={"ring_count": 2}),
         claim(limit="cogs", part_kind="cassette", values=(11, 13, 15, 18), unit="T", bbox=None, maker=None),
@@ -40,7 +42,7 @@ def test_a_claim_comes_back_as_it_was_given(store: Store, keep: Keep, claim: Mak
         assert kept_one["state"] == "read"
 
 
-def test_held_back_records_keep_everything_and_every_reason(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_held_back_records_keep_everything_and_every_reason(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     record = claim(high=-3).as_json()
     broken = {"document": "zq.pdf", "page": "three", "part_code": None, "low": True, "values": "x", "bbox": [1, 2]}
     held = validate_records([record, broken]).held_back
@@ -52,10 +54,12 @@ def test_held_back_records_keep_everything_and_every_reason(store: Store, keep: 
     assert broken.items() <= kept[1].items()
     assert {r["reason"] for r in kept[0]["reasons"]} == {str(o.reason) for o in held[0].objections}
     assert all(r["advice"] for k in kept for r in k["reasons"])
-    assert StoreParts(store).heads() == ()
+    assert list_limits(store) == ()
 
 
-def test_ids_of_valid_claims_do_not_depend_on_what_is_held_back(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_ids_of_valid_claims_do_not_depend_on_what_is_held_back(
+    store: FolderStore, keep: Keep, claim: MakeClaim
+) -> None:
     keep(claim(high=37))
     before = set(told(store))
     keep(claim(high=37), held=(HeldBack(claim(high=37).as_json(), (Objection(Reason.UNSURE_PART, "part_code", "?"),)),))
@@ -64,7 +68,7 @@ def test_ids_of_valid_claims_do_not_depend_on_what_is_held_back(store: Store, ke
     assert sorted(k["state"] for k in after.values()) == ["held_back", "read"]
 
 
-def test_reading_again_replaces_what_was_read_before(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_reading_again_replaces_what_was_read_before(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37), claim(limit="largest_cog", low=28, high=32))
     keep(claim("QQ900", high=41), name="other.pdf")
     keep(claim(high=39), reader="r2")
@@ -74,7 +78,7 @@ def test_reading_again_replaces_what_was_read_before(store: Store, keep: Keep, c
     assert part.limits["total_capacity"][0].value.high == 39
 
 
-def test_a_reading_that_fails_half_way_leaves_the_former_one(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_a_reading_that_fails_half_way_leaves_the_former_one(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37))
     before = told(store)
     with pytest.raises(ValueError, match="enum"), store.writing() as connection:
@@ -83,7 +87,7 @@ def test_a_reading_that_fails_half_way_leaves_the_former_one(store: Store, keep:
     assert told(store) == before
 
 
-def test_a_persons_word_survives_reading_again(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_a_persons_word_survives_reading_again(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37), claim(limit="front_difference", high=61), claim(limit="smallest_cog", low=11))
     ids = {k["limit"]: i for i, k in told(store).items()}
     confirm_claim(store, ids["total_capacity"], by="Ada", note="page 1")
@@ -103,7 +107,7 @@ def test_a_persons_word_survives_reading_again(store: Store, keep: Keep, claim: 
     assert "smallest_cog" not in part.limits
 
 
-def test_the_newest_word_holds_and_all_are_kept(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_the_newest_word_holds_and_all_are_kept(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37))
     (claim_id,) = told(store)
     reject_claim(store, claim_id)
@@ -115,14 +119,14 @@ def test_the_newest_word_holds_and_all_are_kept(store: Store, keep: Keep, claim:
     assert verdicts == ["rejected", "confirmed"]
 
 
-def test_confirming_a_corrected_claim_keeps_the_correction(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_confirming_a_corrected_claim_keeps_the_correction(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37))
     (claim_id,) = told(store)
     correct_claim(store, claim_id, Correction(high=33))
     assert confirm_claim(store, claim_id).record["high"] == 33
 
 
-def test_a_correction_must_be_valid(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_a_correction_must_be_valid(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37), claim(limit="largest_cog", low=28, high=32))
     first, second = told(store)
     with pytest.raises(CallError, match="wrong form"):
@@ -139,14 +143,16 @@ def test_a_correction_must_be_valid(store: Store, keep: Keep, claim: MakeClaim) 
     assert correct_claim(store, first, Correction(high=99), as_printed=True).record["high"] == 99
 
 
-def test_one_number_corrects_an_exact_value(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_one_number_corrects_an_exact_value(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(limit="cage_pulley_spacing", low=56.5, high=56.5))
     (claim_id,) = told(store)
     record = correct_claim(store, claim_id, Correction(high=65.5)).record
     assert (record["low"], record["high"], record["unit"]) == (65.5, 65.5, "mm")
 
 
-def test_correcting_the_code_moves_the_claim_to_the_other_part(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_correcting_the_code_moves_the_claim_to_the_other_part(
+    store: FolderStore, keep: Keep, claim: MakeClaim
+) -> None:
     keep(claim("ZQ5O0", high=37))
     (claim_id,) = told(store)
     correct_claim(store, claim_id, Correction(code="ZQ500", variant="M"))
@@ -158,7 +164,7 @@ def test_correcting_the_code_moves_the_claim_to_the_other_part(store: Store, kee
 
 
 def test_a_person_can_confirm_what_is_merely_unusual_but_not_what_is_malformed(
-    store: Store, keep: Keep, claim: MakeClaim
+    store: FolderStore, keep: Keep, claim: MakeClaim
 ) -> None:
     odd = validate_records([claim(high=70).as_json()]).held_back
     unsure = HeldBack(claim(high=40, variant="L").as_json(), (Objection(Reason.UNSURE_PART, "part_code", "ZQ500"),))
@@ -172,7 +178,7 @@ def test_a_person_can_confirm_what_is_merely_unusual_but_not_what_is_malformed(
     assert {p.label() for p in StoreParts(store).find_parts("ZQ500")} == {"ZQ500 L", "ZQ500"}
 
 
-def test_an_unknown_id_names_the_nearest(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_an_unknown_id_names_the_nearest(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37))
     (claim_id,) = told(store)
     typed = claim_id[:-1] + ("0" if claim_id[-1] != "0" else "1")
@@ -184,7 +190,7 @@ def test_an_unknown_id_names_the_nearest(store: Store, keep: Keep, claim: MakeCl
         assert caught.value.exit_code == 2
 
 
-def test_the_views_show_what_the_calls_show(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_the_views_show_what_the_calls_show(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37, variant="M"), held=tuple(validate_records([claim(high=-1).as_json()]).held_back))
     keep(claim(high=39, variant="M", confidence=0.5), name="b.pdf", read_at=datetime(2020, 1, 1))
     with store.reading() as connection:
@@ -204,7 +210,7 @@ def test_the_views_show_what_the_calls_show(store: Store, keep: Keep, claim: Mak
 
 
 def test_every_limit_key_of_the_vocabulary_survives_the_way_to_a_part(
-    store: Store, keep: Keep, claim: MakeClaim
+    store: FolderStore, keep: Keep, claim: MakeClaim
 ) -> None:
     values = {
         Form.HIGH: {"high": 1}, Form.LOW: {"low": 1}, Form.RANGE: {"low": 1, "high": 2},

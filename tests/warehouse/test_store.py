@@ -19,7 +19,9 @@ from cogledger.schema.claims import Claim
 from cogledger.schema.errors import CogledgerError, DocumentError, StoreError
 from cogledger.schema.reasons import Reason
 from cogledger.warehouse import migrate as migrations
-from cogledger.warehouse.store import Store, StoreSettings, choose_folder, put_whole, rows_of, write_whole
+from cogledger.warehouse.files import put_whole, write_whole
+from cogledger.warehouse.folder_store import FolderStore
+from cogledger.warehouse.store import StoreSettings, choose_store, rows_of
 
 MakeClaim = Callable[..., Claim]
 Keep = Callable[..., str]
@@ -31,8 +33,8 @@ from pathlib import Path
 from cogledger.extract.records import Reading, Source, SourceKind
 from cogledger.schema.claims import Claim
 from cogledger.warehouse.register import write_reading
-from cogledger.warehouse.store import Store
-store = Store(Path(sys.argv[1]))
+from cogledger.warehouse.folder_store import FolderStore
+store = FolderStore(Path(sys.argv[1]))
 claim = Claim("d", 1, None, None, "ZQ500", None, "rear_derailleur", "total_capacity", high=37, unit="T",
               snippet="s", method="m", confidence=0.9)
 n = 0
@@ -46,12 +48,12 @@ while n < int(sys.argv[2]):
 """
 
 
-def start_writer(store: Store, documents: int, mark: str = "a") -> subprocess.Popen[str]:
+def start_writer(store: FolderStore, documents: int, mark: str = "a") -> subprocess.Popen[str]:
     command = [sys.executable, "-c", _WRITER, str(store.folder), str(documents), mark]
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
 
 
-def count(store: Store) -> tuple[int, int, int]:
+def count(store: FolderStore) -> tuple[int, int, int]:
     with store.reading() as connection:
         counts = [connection.execute(f"select count(*) from main.{view}").fetchone() for view in
                   ("documents", "claims", "limits")]  # fmt: skip
@@ -59,7 +61,7 @@ def count(store: Store) -> tuple[int, int, int]:
     return documents, claims, limits
 
 
-def test_two_writers_and_a_reader_lose_nothing(store: Store) -> None:
+def test_two_writers_and_a_reader_lose_nothing(store: FolderStore) -> None:
     writers = [start_writer(store, 4, mark) for mark in "ab"]
     seen = []
     while any(writer.poll() is None for writer in writers):
@@ -76,7 +78,7 @@ def test_two_writers_and_a_reader_lose_nothing(store: Store) -> None:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no kill -9")
-def test_a_killed_writer_leaves_the_last_complete_state(store: Store) -> None:
+def test_a_killed_writer_leaves_the_last_complete_state(store: FolderStore) -> None:
     chance = random.Random(7)
     total = 0
     for mark in "abc":
@@ -95,11 +97,11 @@ def test_a_killed_writer_leaves_the_last_complete_state(store: Store) -> None:
     assert not list(store.folder.glob(".new-*.duckdb"))
 
 
-def test_the_newest_store_is_made_whole_or_not_at_all(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_newest_store_is_made_whole_or_not_at_all(store: FolderStore, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: object) -> None:
         raise duckdb.Error("the disk broke")
 
-    monkeypatch.setattr("cogledger.warehouse.store.bring_up_to_date", fail)
+    monkeypatch.setattr("cogledger.warehouse.folder_store.bring_up_to_date", fail)
     with pytest.raises(StoreError), store.writing():
         pass
     assert not store.exists()
@@ -112,17 +114,17 @@ def reason_of(action: Callable[[], object]) -> tuple[Reason, str]:
     return caught.value.fault.reason, str(caught.value)
 
 
-def read_it(store: Store) -> None:
+def read_it(store: FolderStore) -> None:
     with store.reading() as connection:
         connection.execute("select * from main.claims").fetchall()
 
 
-def write_it(store: Store) -> None:
+def write_it(store: FolderStore) -> None:
     with store.writing():
         pass
 
 
-def test_no_store(store: Store) -> None:
+def test_no_store(store: FolderStore) -> None:
     reason, sentence = reason_of(lambda: read_it(store))
     assert reason is Reason.NO_STORE
     assert str(store.folder) in sentence
@@ -131,7 +133,7 @@ def test_no_store(store: Store) -> None:
 
 
 @pytest.mark.parametrize("content", [b"", b"hello" * 5000, b"PK\x03\x04"])
-def test_no_database(store: Store, content: bytes) -> None:
+def test_no_database(store: FolderStore, content: bytes) -> None:
     store.folder.mkdir()
     store.database.write_bytes(content)
     for action in (read_it, write_it):
@@ -139,7 +141,7 @@ def test_no_database(store: Store, content: bytes) -> None:
     assert store.database.read_bytes() == content
 
 
-def test_somebody_elses_database(store: Store) -> None:
+def test_somebody_elses_database(store: FolderStore) -> None:
     store.folder.mkdir()
     with duckdb.connect(str(store.database)) as connection:
         connection.execute("create table t (a int)")
@@ -148,14 +150,14 @@ def test_somebody_elses_database(store: Store) -> None:
         assert (reason, "not made by cogledger" in sentence) == (Reason.STORE_BROKEN, True)
 
 
-def test_a_database_cut_short(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_a_database_cut_short(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(*(claim(f"ZQ{n}", high=37) for n in range(300)))
     data = store.database.read_bytes()
     store.database.write_bytes(data[: len(data) // 2])
     assert reason_of(lambda: read_it(store))[0] is Reason.STORE_BROKEN
 
 
-def test_a_newer_store(store: Store) -> None:
+def test_a_newer_store(store: FolderStore) -> None:
     write_it(store)
     with duckdb.connect(str(store.database)) as connection:
         connection.execute("insert into main.cogledger_schema values (9999, 'later')")
@@ -164,7 +166,7 @@ def test_a_newer_store(store: Store) -> None:
         assert (reason, "update cogledger" in sentence) == (Reason.STORE_NEWER, True)
 
 
-def test_a_busy_store_is_waited_for_and_then_named(store: Store) -> None:
+def test_a_busy_store_is_waited_for_and_then_named(store: FolderStore) -> None:
     write_it(store)
     hold = "import duckdb, sys, time; c = duckdb.connect(sys.argv[1]); print('open', flush=True)"
     hold += "; time.sleep(float(sys.argv[2]))"
@@ -185,7 +187,7 @@ def test_a_busy_store_is_waited_for_and_then_named(store: Store) -> None:
             holder.stdout.close()
 
 
-def test_threads_of_one_process_wait_for_each_other_too(store: Store, keep: Keep, claim: MakeClaim) -> None:
+def test_threads_of_one_process_wait_for_each_other_too(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
     keep(claim(high=37))
     inside, done = threading.Event(), []
 
@@ -207,11 +209,11 @@ def test_threads_of_one_process_wait_for_each_other_too(store: Store, keep: Keep
 def test_a_folder_that_cannot_be_written(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("x")
-    reason, sentence = reason_of(lambda: write_it(Store(blocked / "ledger")))
+    reason, sentence = reason_of(lambda: write_it(FolderStore(blocked / "ledger")))
     assert (reason, "--store" in sentence) == (Reason.NOT_WRITABLE, True)
 
 
-def test_a_migration_that_fails_leaves_the_store_as_it_was(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_migration_that_fails_leaves_the_store_as_it_was(store: FolderStore, monkeypatch: pytest.MonkeyPatch) -> None:
     write_it(store)
     known = migrations.list_migrations()
     bad = migrations.Migration(
@@ -224,7 +226,9 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(store: Store, monkeyp
         assert rows_of(connection, "select table_name from information_schema.tables where table_name = 'more'") == []
 
 
-def test_an_older_store_is_brought_up_to_date_when_it_is_read(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_older_store_is_brought_up_to_date_when_it_is_read(
+    store: FolderStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
     write_it(store)
     newest = migrations.newest_number()
     step = migrations.Migration(
@@ -238,7 +242,7 @@ def test_an_older_store_is_brought_up_to_date_when_it_is_read(store: Store, monk
 
 
 def test_limits_follow_the_rule_by_which_they_are_made(
-    store: Store, keep: Keep, claim: MakeClaim, monkeypatch: pytest.MonkeyPatch
+    store: FolderStore, keep: Keep, claim: MakeClaim, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep(claim(high=37), claim("QQ900", high=41))
     with store.writing() as connection:
@@ -254,18 +258,18 @@ def test_migrations_are_numbered_without_gaps() -> None:
     assert numbers == list(range(1, len(numbers) + 1))
 
 
-def test_copies_are_kept_whole_under_their_hash(store: Store, tmp_path: Path) -> None:
+def test_copies_are_kept_whole_under_their_hash(store: FolderStore, tmp_path: Path) -> None:
     document = tmp_path / "spec.PDF"
     document.write_bytes(b"%PDF-1.7 words")
     sha = hashlib.sha256(document.read_bytes()).hexdigest()
-    copy = store.keep_source(document, sha)
-    assert (copy.name, copy.read_bytes()) == (f"{sha}.pdf", document.read_bytes())
-    assert store.find_source(sha) == copy
+    assert store.keep_source(document, sha) == ".pdf"
+    copy = store.find_source(sha)
+    assert copy and (copy.name, copy.read_bytes()) == (f"{sha}.pdf", document.read_bytes())
     assert store.find_source("0" * 64) is None
     assert [p.name for p in store.sources.iterdir()] == [copy.name]
 
 
-def test_a_file_that_changed_meanwhile_is_not_kept(store: Store, tmp_path: Path) -> None:
+def test_a_file_that_changed_meanwhile_is_not_kept(store: FolderStore, tmp_path: Path) -> None:
     document = tmp_path / "spec.pdf"
     document.write_bytes(b"later")
     with pytest.raises(DocumentError, match="changed while"):
@@ -289,10 +293,10 @@ def test_a_write_that_fails_leaves_nothing_half_written(tmp_path: Path) -> None:
 
 
 def test_the_folder_is_the_one_given_or_from_the_environment() -> None:
-    assert choose_folder("mine", {"COGLEDGER_STORE": "env"}) == Path("mine")
-    assert choose_folder(None, {"COGLEDGER_STORE": "env"}) == Path("env")
-    assert choose_folder(None, {}) == Path("ledger")
+    assert choose_store("mine", {"COGLEDGER_STORE": "env"}) == "mine"
+    assert choose_store(None, {"COGLEDGER_STORE": "env"}) == "env"
+    assert choose_store(None, {}) == "ledger"
 
 
-def test_settings_can_be_changed(store: Store) -> None:
+def test_settings_can_be_changed(store: FolderStore) -> None:
     assert store.with_settings(wait_s=1).settings == StoreSettings(wait_s=1)
