@@ -1,6 +1,7 @@
 """Paths → sources: by content, never by name; every file that cannot be used is named with its reason."""
 
 import hashlib
+import os
 
 import pytest
 from cogledger.extract.records import SourceKind
@@ -129,3 +130,45 @@ def test_a_broken_link_is_a_fault(tmp_path):
     path.symlink_to(tmp_path / "gone.pdf")
     _, (fault,) = find_sources([path])
     assert fault.reason is Reason.NOT_FOUND
+
+
+def test_files_come_in_the_order_of_their_paths_and_links_to_folders_are_not_followed(tmp_path):
+    for n, name in enumerate(("a.d/x.pdf", "a/x.pdf", "a.pdf", "B.pdf", ".kept/x.pdf", "a/b/c/d/x.pdf")):
+        path = tmp_path / "in" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(PDF + bytes([n]))
+    (tmp_path / "in" / "round").symlink_to(tmp_path / "in", target_is_directory=True)
+    (tmp_path / "in" / "gone.pdf").symlink_to(tmp_path / "nowhere.pdf")
+    (tmp_path / "in" / "linked.pdf").symlink_to(tmp_path / "elsewhere.pdf")
+    (tmp_path / "elsewhere.pdf").write_bytes(PDF + b"elsewhere")
+    sources, faults = find_sources([tmp_path / "in"])
+    found = [s.path for s in sources]
+    assert not faults and found == sorted(found)
+    assert {p.relative_to(tmp_path / "in").as_posix() for p in found} == {
+        "a.d/x.pdf", "a/x.pdf", "a.pdf", "B.pdf", ".kept/x.pdf", "a/b/c/d/x.pdf", "linked.pdf",
+    }  # fmt: skip
+
+
+def test_a_folder_inside_that_cannot_be_listed_is_a_fault_and_the_rest_goes_on(tmp_path, monkeypatch):
+    for name in ("closed/a.pdf", "open/b.pdf"):
+        (tmp_path / name).parent.mkdir()
+        (tmp_path / name).write_bytes(PDF + name.encode())
+    listing = os.scandir
+
+    def refuse(folder):
+        if folder.endswith("closed"):
+            raise PermissionError(13, "Permission denied")
+        return listing(folder)
+
+    monkeypatch.setattr(os, "scandir", refuse)
+    sources, (fault,) = find_sources([tmp_path])
+    assert [s.name for s in sources] == ["b.pdf"]
+    assert fault.reason is Reason.NOT_READABLE and fault.file == str(tmp_path / "closed")
+
+
+@pytest.mark.parametrize("size", [16, 1100, 65535, 65536, 65537, 65536 + 1024 * 1024, 3_000_001])
+def test_a_file_of_any_length_has_the_hash_of_all_of_it(tmp_path, size):
+    whole = (b"%PDF-1.4\n" + bytes(range(256)) * 12_000)[:size]
+    (tmp_path / "x.pdf").write_bytes(whole)
+    (source,), _ = find_sources([tmp_path])
+    assert (source.size, source.sha256) == (size, hashlib.sha256(whole).hexdigest())
