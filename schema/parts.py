@@ -23,7 +23,9 @@ _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _COMPANY_FORMS = frozenset(
     "AB AG AS BV CO CORP CORPORATION CV GMBH INC KG KK LLC LTD LIMITED NV OY PLC PTY SA SARL SAS SL SPA SRL".split()
 )
-_LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "Z": "2", "S": "5", "B": "8", "G": "6"})
+LOOKALIKES = ("OQILZSBG", "00112586")
+"""Letters that are easily taken for digits, and those digits."""
+_LOOKALIKES = str.maketrans(*LOOKALIKES)
 
 
 @lru_cache(maxsize=50_000)

@@ -17,6 +17,7 @@ from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
 from .claim_rows import claim_of, insert_rows
 from .order import note_disorder
 from .resolve import DOUBTED, RULE, KeptClaim, resolve_parts
+from .settle_plain import settle_plain
 from .store import Connection, rows_of
 
 _KEPT = """
@@ -77,7 +78,8 @@ def settle_all(connection: Connection) -> None:
     """Resolve the limits of every part anew, by the present rule, inside the caller's transaction."""
     connection.execute("delete from kept.limits")
     connection.execute("delete from kept.parts")
-    found = connection.execute("select distinct family from kept.claims where family <> '' order by family").fetchall()
+    settle_plain(connection)
+    found = connection.execute("select family from not_plain order by family").fetchall()
     families = [row[0] for row in found]
     for start in range(0, len(families), _AT_ONCE):
         put_settled(connection, resolve_parts(load_kept(connection, families[start : start + _AT_ONCE])))
@@ -162,11 +164,11 @@ def search_words(part: Part) -> str:
     The code whole, in its pieces and with its variant behind it; variant and maker whole and in their words.
 
     >>> search_words(Part(PartKind.CASSETTE, "kx-71", "M", "Brambel Works"))
-    ' KX71 KX 71 KX71M M BRAMBELWORKS BRAMBEL WORKS'
+    ' 71 BRAMBEL BRAMBELWORKS KX KX71 KX71M M WORKS'
     """
     names = [part.code, part_label(part.code, part.variant), part.variant or "", part.maker or ""]
     words = [squash(piece) for name in names for piece in (name, *_BREAKS.split(name))]
-    return "".join(f" {word}" for word in dict.fromkeys(words) if word)
+    return "".join(f" {word}" for word in sorted(set(words)) if word)
 
 
 def limit_as_json(limit: ResolvedLimit) -> dict[str, Any]:
