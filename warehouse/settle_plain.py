@@ -30,7 +30,7 @@ with stated as (
     from kept.claims where family <> ''
     group by family, variant_key, limit_key
 )
-select family
+select family, max(last_maker) as maker
 from stated
 group by family
 having min(code) = max(last_code) and min(written) = max(last_written) and min(kind) = max(last_kind)
@@ -52,7 +52,7 @@ insert into kept.limits by name
 with witnesses as (
     select c.family, c.part_kind, c.code_key, c.variant_key, c.limit_key, coalesce(d.mark, c.sha256) as mark,
            max(c.confidence) as confidence, any_value(c.part_code) as part_code, any_value(c.variant) as variant,
-           any_value(c.maker) as maker, any_value(c.low) as low, any_value(c.high) as high,
+           any_value(plain.maker) as maker, any_value(c.low) as low, any_value(c.high) as high,
            any_value(c."values") as "values", any_value(c.text) as text, any_value(c.unit) as unit,
            list({{'less_sure': -c.confidence, 'older': -epoch_us(d.read_at), 'claim_id': c.claim_id,
                  'document': d.name, 'page': c.page, 'snippet': c.snippet}}) as claims
