@@ -9,6 +9,8 @@ import duckdb
 
 _RECORD = "create table if not exists main.cogledger_schema (number integer primary key, name varchar not null)"
 
+_KEY = " primary key"
+
 
 @dataclass(frozen=True)
 class Migration:
@@ -65,16 +67,24 @@ def bring_up_to_date(connection: duckdb.DuckDBPyConnection, number: int) -> None
 
 def migrate(connection: duckdb.DuckDBPyConnection, after: int) -> None:
     """Run every step after number ``after`` (0 for a new store); a step that fails leaves the store as it was."""
+    keyless = _is_lake(connection)
     for step in list_migrations():
         if step.number <= after:
             continue
         connection.execute("begin")
         try:
-            connection.execute(_RECORD)
-            connection.execute(step.sql)
+            for sql in (_RECORD, step.sql):
+                connection.execute(sql.replace(_KEY, "") if keyless else sql)
             connection.execute("insert into main.cogledger_schema values (?, ?)", [step.number, step.name])
             connection.execute("commit")
         except BaseException:
             connection.execute("rollback")
             raise
     connection.execute("checkpoint")
+
+
+def _is_lake(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Whether the database in use is a DuckLake, which has no keys."""
+    sql = "select type = 'ducklake' from duckdb_databases() where database_name = current_database()"
+    row = connection.execute(sql).fetchone()
+    return bool(row and row[0])
