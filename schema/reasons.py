@@ -27,6 +27,8 @@ class Reason(StrEnum):
     TOO_LARGE = "too_large"
     TIMED_OUT = "timed_out"
     UNSURE_STAMP = "unsure_stamp"
+    # packs
+    BAD_PACK = "bad_pack"
     # the installation
     ENGINE_MISSING = "engine_missing"
     ENGINE_FAILED = "engine_failed"
@@ -77,6 +79,7 @@ ADVICE: dict[Reason, str] = {
     Reason.TOO_LARGE: "split the document or scale the picture down",
     Reason.TIMED_OUT: "the other pages were read; look at this one yourself",
     Reason.UNSURE_STAMP: "look at the part and write its code into the build, or take the photo again from nearer",
+    Reason.BAD_PACK: "nothing was taken from it; ask whoever shared it for a new pack",
     Reason.ENGINE_MISSING: "install cogledger anew with pip, or put tesseract on the PATH",
     Reason.ENGINE_FAILED: "look at this page yourself; the other pages were read",
     Reason.NO_STORE: "make one with: cogledger read FOLDER",
