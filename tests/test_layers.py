@@ -16,7 +16,7 @@ RECORDS = {"by_photo.py", "register.py", "worker.py"}
 """Modules of the warehouse that name extract's records in their types only."""
 
 
-OPENING = {"folder_store.py", "lake_store.py"}
+OPENING = {"folder_store.py", "lake_connection.py"}
 """Modules of the warehouse that open a database."""
 
 

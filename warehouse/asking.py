@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..schema.builds import Build, build_from_mapping, load_build, with_photos
+from ..schema.builds import Build, CodeRef, build_from_mapping, load_build, with_photos
 from ..schema.errors import CallError, CogledgerError, Fault
 from ..schema.reasons import Reason
 from .by_photo import PhotoNamer
@@ -43,7 +43,10 @@ def answer_build(
 
     parts = parts or StoreParts(store)
     namer = namer or PhotoNamer(store, parts)
-    return fit_build(with_photos(as_build(build), namer.name_part), parts)
+    named = with_photos(as_build(build), namer.name_part)
+    placed = (*named.wished_parts().values(), *named.now_parts().values())
+    parts.look_up(one.entry.written for one in placed if isinstance(one.entry, CodeRef))
+    return fit_build(named, parts)
 
 
 def as_build(build: AnyBuild) -> Build:

@@ -26,10 +26,13 @@ from .files import put_new, read_as_known, write_whole
 from .migrate import bring_up_to_date, is_up_to_date
 from .order import TidySettings, needs_tidying, put_in_order
 from .store import Connection, Store, StoreSettings
+from .warm import WarmReader
 
 DATABASE = "ledger.duckdb"
 SOURCES = "sources"
 GATE = ".turn"
+_ROWS_IN_A_BLOCK = 20_480
+"""Rows that DuckDB keeps together: small, since a part is found by passing over blocks that cannot hold it."""
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
@@ -43,6 +46,7 @@ class FolderStore(Store):
         self.folder = folder
         self.settings = settings or StoreSettings()
         self._here = threading.local()
+        self._warm = WarmReader(self.settings.warm_s)
 
     @property
     def name(self) -> str:
@@ -87,12 +91,14 @@ class FolderStore(Store):
         finally:
             self._here.reader = None
             connection.close()
+            self._warm.let_go_soon()
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A connection inside one transaction: committed when the ``with`` block ends, rolled back when it raises."""
         self._make()
         with self._turn(must=True) as give_up:
+            self._warm.let_go()
             connection = self._open(give_up, read_only=False)
             try:
                 bring_up_to_date(connection, self.number_of(connection))
@@ -157,11 +163,8 @@ class FolderStore(Store):
         fresh = self.folder / f".new-{os.getpid()}-{random.randrange(1 << 32):08x}.duckdb"
         try:
             self.sources.mkdir(parents=True, exist_ok=True)
-            connection = duckdb.connect(str(fresh), config=_CONFIG)
-            try:
+            with self._connect_writer(fresh) as connection:
                 bring_up_to_date(connection, 0)
-            finally:
-                connection.close()
             put_new(fresh, self.database)
         except (duckdb.Error, OSError) as error:
             raise self.explain(error) from error
@@ -197,7 +200,9 @@ class FolderStore(Store):
         pause = self.settings.first_pause_s
         while True:
             try:
-                return duckdb.connect(str(self.database), read_only=read_only, config=_CONFIG)
+                if not read_only:
+                    return self._connect_writer(self.database)
+                return self._connect_reader()
             except (duckdb.Error, OSError) as error:
                 explained = self.explain(error)
                 if explained.fault.reason is not Reason.STORE_BUSY or time.monotonic() > give_up:
@@ -205,12 +210,35 @@ class FolderStore(Store):
             time.sleep(pause * random.uniform(0.5, 1.0))
             pause = min(pause * 2, self.settings.longest_pause_s)
 
+    def _connect_reader(self) -> Connection:
+        """Open the database for reading, with the settings that any client opens it with, so that one does not shut out
+        the other in one process."""
+        connection = duckdb.connect(str(self.database), read_only=True)
+        for name, value in _CONFIG.items():
+            connection.execute(f"set {name} = {value}")
+        return connection
+
+    def _connect_writer(self, database: Path) -> Connection:
+        """Open a database for writing in blocks of our own size, which DuckDB takes only where it is attached."""
+        connection = duckdb.connect(config={**_CONFIG, "temp_directory": f"{self.database}.tmp"})
+        try:
+            place = str(database).replace("'", "''")
+            connection.execute(f"attach '{place}' as ledger (row_group_size {_ROWS_IN_A_BLOCK})")
+            connection.execute("use ledger")
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+
     def _open_reader(self) -> Connection:
         while True:
             with self._turn(must=False) as give_up:
+                if self._warm.is_held():
+                    return self._open(give_up, read_only=True)
                 connection = self._open(give_up, read_only=True)
             try:
                 if is_up_to_date(connection, self.number_of(connection)):
+                    self._warm.hold(self._connect_reader())
                     return connection
             except duckdb.Error as error:
                 connection.close()

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..schema.errors import CogledgerError
 from ..schema.limits import PartKind
@@ -15,12 +15,15 @@ from .ingest import IngestReport, OnProgress, ingest
 from .judge import Correction, confirm_claim, correct_claim, reject_claim
 from .lookup import StoreParts
 from .photos import StampReport, list_photos, read_stamps
+from .query import ask_in_sql
 from .register import ToldClaim
 from .search import ClaimFilter, list_claims, list_limits
 from .stamps import StampRow
 from .store import StoreSettings, open_store
 
 if TYPE_CHECKING:
+    import pyarrow as pa
+
     from ..schema.answers import FitAnswer
 
 
@@ -66,6 +69,10 @@ class Ledger:
     def claims(self, words: Sequence[str] = (), chosen: ClaimFilter | None = None) -> list[ToldClaim]:
         """Every claim that ``words`` fit: ``[c.as_json() for c in Ledger().claims(["KX71"])]``."""
         return list_claims(self._store, words, chosen)
+
+    def query(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] = ()) -> pa.Table:
+        """One ``select`` on the store's views as an Arrow table: ``Ledger().query("from parts").num_rows``."""
+        return ask_in_sql(self._store, sql, parameters)
 
     def evidence(self, claim_id: str, out: Path | str) -> Evidence | StampEvidence:
         """Write the picture behind a claim, or a reading of a photo: ``Ledger().evidence(claim_id, "page.png")``."""

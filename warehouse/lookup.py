@@ -10,7 +10,7 @@ from ..schema.limits import PartKind
 from ..schema.parts import code_key, family_key, maker_key, part_label, squash, variant_key
 from ..schema.resolved import Part
 from .near import find_near_codes
-from .settled import find_settled
+from .settled import find_families
 from .store import Store
 
 _BREAKS = re.compile(r"[\s\-_/,()]+")
@@ -41,18 +41,13 @@ class StoreParts:
 
     def look_up(self, codes: Iterable[str]) -> None:
         """Fetch what several codes can mean at once, so that :meth:`find_parts` need not ask for each."""
-        wanted = sorted({code_key(code) for code in codes} - {""} - self._found.keys())
+        wanted = {code_key(code): code for code in codes}
+        wanted = {key: code for key, code in wanted.items() if key and key not in self._found}
         if not wanted:
             return
-        beginnings = sorted({key[:end] for key in wanted for end in range(1, len(key) + 1)})
-        families = sorted({family_key(beginning) for beginning in beginnings})
+        families = sorted({family for one in wanted.values() for family in families_of(one)})
         with self.store.reading() as connection:
-            parts = find_settled(
-                connection,
-                "family between ? and ? and family in (select unnest(?::varchar[]))"
-                " and code_key in (select unnest(?::varchar[]))",
-                [families[0], families[-1], families, beginnings],
-            )
+            parts = find_families(connection, families)
         for key in wanted:
             self._found[key] = tuple(part for part in parts if key.startswith(code_key(part.code)))
 
@@ -86,6 +81,18 @@ class StoreParts:
                 "select distinct part_kind, part_code, variant from kept.parts order by all"
             ).fetchall()
         return tuple(dict.fromkeys(label for _, code, variant in rows for label in (code, part_label(code, variant))))
+
+
+def families_of(written: str) -> set[str]:
+    """The families that can hold what ``written`` means: a code, or a code with a variant behind it or glued to it.
+
+    >>> sorted(families_of("KX-71 medium cage")), families_of("KX71M")
+    (['KX', 'KX71', 'KX71MEDIUMC'], {'KX71'})
+    """
+    pieces = [piece for piece in _BREAKS.split(written) if piece]
+    beginnings = {code_key("".join(pieces[:number])) for number in range(1, len(pieces) + 1)}
+    bare = {re.sub(r"[^\W\d_]+$", "", key) for key in beginnings}
+    return ({family_key(key) for key in beginnings} | bare) - {""}
 
 
 def _split_off_maker(written: str) -> Iterator[tuple[str, str]]:

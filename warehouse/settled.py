@@ -110,15 +110,25 @@ def _kept_claims(row: dict[str, Any]) -> Iterator[KeptClaim]:
         yield KeptClaim(row["claim_id"], row["sha256"], said, State.READ, **dates)
 
 
+def find_families(connection: Connection, families: Sequence[str]) -> list[Part]:
+    """The parts of some families of codes. Each family is asked for by itself, so that only its rows are looked at."""
+    if not families:
+        return []
+    asked = " union all ".join(["from kept.limits where family between ? and ?"] * len(families))
+    return _parts_of(rows_of(connection, asked, [bound for family in families for bound in (family, family)]))
+
+
 def find_settled(connection: Connection, where: str = "true", parameters: Sequence[Any] = ()) -> list[Part]:
     """The parts whose rows in ``kept.limits`` satisfy an SQL condition on that table's columns of the part."""
-    sql = f"""
-        select * from kept.limits where {where}
-        order by part_kind, code_key, maker_key, variant_key, position
-    """
+    return _parts_of(rows_of(connection, f"from kept.limits where {where}", list(parameters)))
+
+
+def _parts_of(rows: list[dict[str, Any]]) -> list[Part]:
+    """Rows of ``kept.limits`` as parts, by kind, code, maker and variant."""
+    rows.sort(key=lambda r: (r["part_kind"], r["code_key"], r["maker_key"], r["variant_key"], r["position"]))
     parts: dict[tuple[str, ...], Part] = {}
     limits: dict[tuple[str, ...], dict[str, tuple[ResolvedLimit, ...]]] = {}
-    for row in rows_of(connection, sql, list(parameters)):
+    for row in rows:
         key = (row["part_kind"], row["code_key"], row["maker_key"], row["variant_key"])
         held = limits.setdefault(key, {})
         held[row["limit_key"]] = (*held.get(row["limit_key"], ()), _limit_from_row(row))

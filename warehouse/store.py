@@ -23,7 +23,13 @@ from .order import TidySettings
 LAKE_MARK = "ducklake:"
 VARIABLE = "COGLEDGER_STORE"
 DEFAULT_FOLDER = "ledger"
-_LOCKED = ("could not set lock", "conflicting lock", "different configuration", "being used by another process")
+_LOCKED = (
+    "could not set lock",
+    "conflicting lock",
+    "different configuration",
+    "being used by another process",
+    "unique file handle conflict",
+)
 _NO_ROOM = ("no space left", "permission denied", "read-only file system", "could not write", "disk quota")
 
 Connection = duckdb.DuckDBPyConnection
@@ -31,11 +37,15 @@ Connection = duckdb.DuckDBPyConnection
 
 @dataclass(frozen=True)
 class StoreSettings:
-    """How long to wait for another process, in seconds, and the first and longest pause between two tries."""
+    """How long to wait for another process, in seconds, and the first and longest pause between two tries.
+
+    What was read is kept open for ``warm_s`` seconds, so that one question after another is answered quickly.
+    """
 
     wait_s: float = 30.0
     first_pause_s: float = 0.01
     longest_pause_s: float = 0.25
+    warm_s: float = 0.2
 
 
 def choose_store(given: Path | str | None, environment: Mapping[str, str] = os.environ) -> str:

@@ -50,13 +50,6 @@ def test_what_is_exported_is_sorted_and_there() -> None:
     assert all(hasattr(warehouse, name) for name in warehouse.__all__)
 
 
-def test_no_module_is_long_and_none_but_the_store_opens_the_database() -> None:
-    for file in Path(warehouse.__file__).parent.glob("*.py"):
-        text = file.read_text(encoding="utf-8")
-        assert len(text.splitlines()) < 400, file.name
-        assert "duckdb.connect" not in text or file.name in ("folder_store.py", "lake_store.py"), file.name
-
-
 @pytest.mark.parametrize("module", [ledger_module, lookup, wording])
 def test_the_examples_in_docstrings_hold(module: object) -> None:
     import types

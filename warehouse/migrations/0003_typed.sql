@@ -131,12 +131,16 @@ select d.sha256, d.name as document, d.kind, d.size, d.pages, d.reader, d.second
        d.dated, d.origin
 from kept.documents d;
 
+-- Judged claims and the others apart, so that a question for one part looks at the rows of that part only.
 create view main.claims as
-with told as (
-    select c.*, j.judged_by, j.judged_at, j.note, j.origin as judged_in, j.verdict, j.correction::json as r
-    from kept.claims c left join kept.last_judgements j using (claim_id)
-)
-select t.claim_id, coalesce(t.verdict, t.state) as state, d.name as document, t.page, t.bbox,
+select c.claim_id, c.state, d.name as document, c.page, c.bbox, c.maker, c.part_code, c.variant, c.part_kind,
+       c.limit_key as "limit", c.low, c.high, c."values", c.text, c.unit, c.condition::json as condition, c.snippet,
+       c.method, c.confidence, c.reasons::json as reasons, null::varchar as judged_by, null::timestamp as judged_at,
+       null::varchar as note, c.sha256 as document_sha256, null::varchar as judged_in, d.origin, c.code_key, c.family
+from kept.claims c join kept.documents d using (sha256)
+where c.claim_id not in (select claim_id from kept.last_judgements)
+union all
+select t.claim_id, t.verdict as state, d.name as document, t.page, t.bbox,
        case when r is null then t.maker else r ->> 'maker' end as maker,
        case when r is null then t.part_code else r ->> 'part_code' end as part_code,
        case when r is null then t.variant else r ->> 'variant' end as variant,
@@ -150,18 +154,21 @@ select t.claim_id, coalesce(t.verdict, t.state) as state, d.name as document, t.
        case when r is null then t.condition::json else nullif(r -> 'condition', 'null') end as condition,
        t.snippet, t.method,
        case when r is null then t.confidence else try_cast(r ->> 'confidence' as double) end as confidence,
-       t.reasons::json as reasons, t.judged_by, t.judged_at, t.note,
-       t.sha256 as document_sha256, t.judged_in, d.origin
-from told t join kept.documents d using (sha256);
+       t.reasons::json as reasons, t.judged_by, t.judged_at, t.note, t.sha256 as document_sha256, t.judged_in, d.origin,
+       t.code_key, t.family
+from (
+    select c.*, j.verdict, j.judged_by, j.judged_at, j.note, j.origin as judged_in, j.correction::json as r
+    from kept.claims c join kept.last_judgements j using (claim_id)
+) t join kept.documents d using (sha256);
 
 create view main.limits as
 select part_kind, part_code, variant, maker, limit_key as "limit", low, high, "values", text, unit,
        condition::json as condition, confidence, sources[1].document as document, sources[1].page as page,
        sources[1].claim_id as claim_id, to_json(sources) as sources, coalesce(conflicts, '[]')::json as conflicts,
-       code_key, variant_key, maker_key
+       code_key, variant_key, maker_key, family
 from kept.limits;
 
 create view main.parts as
 select part_kind, part_code, variant, maker, len(limit_keys) as limits, code_key, variant_key, maker_key, limit_keys,
-       replaces
+       replaces, family
 from kept.parts;
