@@ -12,7 +12,7 @@ from ..schema.answers import CheckResult, FitAnswer, NotChecked, VariantAnswer, 
 from ..schema.builds import Build, CodeRef, PhotoRef, Placed, Slot, WrittenPart
 from ..schema.errors import CallError
 from ..schema.limits import PartKind
-from ..schema.parts import code_key
+from ..schema.parts import code_key, maker_key
 from ..schema.reasons import Reason
 from ..schema.resolved import Part, PartsSource
 from .checks import CheckSettings, judge_setup
@@ -156,7 +156,7 @@ def _find_candidates(build: Build, placed: Placed, parts: PartsSource) -> tuple[
 def _find_code(build: Build, placed: Placed, entry: CodeRef, parts: PartsSource) -> tuple[Part, ...]:
     kinds = (PartKind.CHAINRING, PartKind.CRANKSET) if placed.slot is Slot.RINGS else (placed.slot.kind,)
     for kind in kinds:
-        if found := parts.find_parts(entry.written, kind):
+        if found := _told_apart(parts.find_parts(entry.written, kind)):
             return tuple(named_by(part, entry.seen) for part in found) if entry.seen else found
     elsewhere = parts.find_parts(entry.written)
     if elsewhere:
@@ -169,6 +169,13 @@ def _find_code(build: Build, placed: Placed, entry: CodeRef, parts: PartsSource)
         advice = f"did you mean {' or '.join(near)}? Otherwise " if near else ""
         advice += "check the spelling, read a document that covers the part, or write the part out in the build"
     raise CallError(Reason.UNKNOWN_CODE, message, file=build.file, where=placed.where, advice=advice)
+
+
+def _told_apart(found: Sequence[Part]) -> tuple[Part, ...]:
+    """Parts of several makers with the maker before the code, as a build can name them."""
+    if len({maker_key(part.maker) for part in found}) < 2:
+        return tuple(found)
+    return tuple(replace(part, code=f"{part.maker} {part.code}") if part.maker else part for part in found)
 
 
 def _all_unknown(errors: Sequence[CallError]) -> CallError:

@@ -8,8 +8,10 @@ from dataclasses import replace
 from datetime import datetime
 
 import pytest
+from cogledger.schema.answers import Verdict
 from cogledger.schema.claims import Claim, State
 from cogledger.schema.parts import family_key, maker_key
+from cogledger.warehouse import Ledger
 from cogledger.warehouse.folder_store import FolderStore
 from cogledger.warehouse.lookup import StoreParts
 from cogledger.warehouse.makers import find_makers
@@ -68,6 +70,20 @@ def test_a_build_can_name_the_maker(store: FolderStore, keep: Callable[..., str]
     assert [p.maker for p in parts.find_parts("brambel works ZQ-500")] == ["Brambel Works"]
     assert [p.label() for p in parts.find_parts("Torvik ZQ500 M")] == ["ZQ500 M"]
     assert parts.find_parts("Quinby ZQ500") == ()
+
+
+def test_fit_tells_makers_apart_and_never_takes_one_for_the_other(
+    store: FolderStore, keep: Callable[..., str], claim: MakeClaim
+) -> None:
+    for name, maker, most in (("a.pdf", "Brambel", 37), ("b.pdf", "Torvik", 43)):
+        keep(claim(high=most, maker=maker), claim(limit="largest_cog", low=28, high=36, maker=maker), name=name)
+    build = {"now": {"rear_derailleur": "ZQ500", "cassette": "11-34", "rings": [50, 34]}}
+    answer = Ledger(store.folder).fit(build)
+    assert answer.verdict is Verdict.CANNOT_TELL
+    named = {one.parts["rear_derailleur"]: one.verdict for one in answer.variants}
+    assert named == {"Brambel ZQ500": Verdict.DOES_NOT_FIT, "Torvik ZQ500": Verdict.FITS}
+    for label, verdict in named.items():
+        assert Ledger(store.folder).fit({"now": build["now"] | {"rear_derailleur": label}}).verdict is verdict
 
 
 def test_keys() -> None:
