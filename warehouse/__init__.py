@@ -5,14 +5,17 @@ from .judge import Correction
 from .ledger import Ledger
 from .lookup import StoreParts
 from .register import ToldClaim
-from .search import ClaimFilter
+from .search import ClaimFilter, FoundClaims, FoundParts, LimitFilter
 from .store import Store, StoreSettings, open_store
 
 __all__ = [
     "ClaimFilter",
     "Correction",
+    "FoundClaims",
+    "FoundParts",
     "IngestReport",
     "Ledger",
+    "LimitFilter",
     "Progress",
     "Store",
     "StoreParts",

@@ -17,7 +17,7 @@ from .lookup import StoreParts
 from .photos import StampReport, list_photos, read_stamps
 from .query import ask_in_sql
 from .register import ToldClaim
-from .search import ClaimFilter, list_claims, list_limits
+from .search import ClaimFilter, FoundClaims, FoundParts, LimitFilter, list_claims, list_limits
 from .stamps import StampRow
 from .store import StoreSettings, open_store
 
@@ -61,12 +61,16 @@ class Ledger:
         return ingest(self._store, [Path(path) for path in paths], workers, again, on_progress)
 
     def limits(
-        self, words: Sequence[str] = (), kind: PartKind | str | None = None, limit: str | None = None
-    ) -> tuple[Part, ...]:
-        """The limits table, one part and variant each, that all ``words`` fit: ``Ledger().limits(["KX71", "cap"])``."""
-        return list_limits(self._store, words, kind, limit)
+        self,
+        words: Sequence[str] = (),
+        kind: PartKind | str | None = None,
+        limit: str | None = None,
+        chosen: LimitFilter | None = None,
+    ) -> FoundParts:
+        """The limits table, one part and variant each: ``Ledger().limits(["KX71"], chosen=LimitFilter(sure=0.9))``."""
+        return list_limits(self._store, words, kind, limit, chosen)
 
-    def claims(self, words: Sequence[str] = (), chosen: ClaimFilter | None = None) -> list[ToldClaim]:
+    def claims(self, words: Sequence[str] = (), chosen: ClaimFilter | None = None) -> FoundClaims:
         """Every claim that ``words`` fit: ``[c.as_json() for c in Ledger().claims(["KX71"])]``."""
         return list_claims(self._store, words, chosen)
 

@@ -1,81 +1,218 @@
-"""Words of a search → rows of the limits table, or claims."""
+"""Words of a search, and what is asked of limits → rows of the limits table, or claims."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, overload
 
-from ..schema.claims import State
-from ..schema.errors import CallError
 from ..schema.limits import LIMITS, PartKind
-from ..schema.parts import part_label
-from ..schema.reasons import Reason
+from ..schema.parts import code_key, maker_key, variant_key
 from ..schema.resolved import Part
-from .lookup import fits_words
-from .register import ToldClaim, tell_claims
+from .claim_search import ClaimFilter, FoundClaims, list_claims
+from .clauses import Clause, every, one_of
+from .filters import Columns, LimitFilter, check_filter, holds_words, must_be_known, pairs, value_clauses
+from .near import Meant, find_meant, find_meant_maker, names_told
 from .settled import find_settled
-from .store import Store
+from .store import Connection, Store
+from .words import Asked, part_begins, split_words, words_condition
+
+__all__ = ["ClaimFilter", "FoundClaims", "FoundParts", "LimitFilter", "list_claims", "list_limits"]
+
+_ONE_BY_ONE = 64
+"""Up to so many families are fetched one by one, which is faster than all at once."""
+_IDENTITY = "part_kind, code_key, maker_key, variant_key"
+
+Identity = tuple[str, str, str, str]
 
 
 @dataclass(frozen=True)
-class ClaimFilter:
-    """Which claims to list; ``None`` and blank leave nothing out."""
+class FoundParts(Sequence[Part]):
+    """The parts that a search found, in the order of kind, code, maker and variant; a sequence of them."""
 
-    kind: PartKind | str | None = None
-    limit: str | None = None
-    state: State | str | None = None
-    document: str | None = None
+    parts: tuple[Part, ...] = ()
+    corrected: Mapping[str, list[str]] = field(default_factory=dict)
+    """Words that nothing is called → the names that were searched for in their place."""
+    more: int = 0
+    """How many further parts were found and left out by ``most``."""
+    replaced_by: Mapping[Identity, tuple[str, ...]] = field(default_factory=dict)
+    """Parts that others replace → the codes of those."""
+
+    @overload
+    def __getitem__(self, index: int) -> Part: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Part, ...]: ...
+    def __getitem__(self, index: int | slice) -> Part | tuple[Part, ...]:
+        """The part at a place, or those of a slice."""
+        return self.parts[index]
+
+    def __len__(self) -> int:
+        """How many parts are shown."""
+        return len(self.parts)
+
+    def __iter__(self) -> Iterator[Part]:
+        """Each part."""
+        return iter(self.parts)
+
+    def successors_of(self, part: Part) -> tuple[str, ...]:
+        """The codes of the parts whose documents say that they replace ``part``."""
+        return self.replaced_by.get(_identity_of(part), ())
 
 
 def list_limits(
-    store: Store, words: Sequence[str] = (), kind: PartKind | str | None = None, limit: str | None = None
+    store: Store,
+    words: Sequence[str] = (),
+    kind: PartKind | str | None = None,
+    limit: str | None = None,
+    chosen: LimitFilter | None = None,
+) -> FoundParts:
+    """The parts that every word and filter fits, with all their limits or those asked for.
+
+    A word is the beginning of a word of the part's code, variant, maker or kind, or of a limit that it has. A word that
+    nothing begins with is taken for what is nearly called so, and that is told in ``corrected``.
+
+    :raises CallError: there is no such kind, limit, number or state
+    """
+    chosen = chosen or LimitFilter()
+    must_be_known("kind", kind, [str(k) for k in PartKind])
+    must_be_known("limit", limit, list(LIMITS))
+    check_filter(chosen)
+    asked = split_words(words)
+    with store.reading() as connection:
+        rows = _rows_clause(chosen, limit)
+        others = _part_clauses(connection, chosen, kind, rows, limit)
+        found, more = _find(connection, every([words_condition(asked, part_begins), *others]), chosen.most)
+        meant: list[Meant] = []
+        if not found and (asked or chosen.maker):
+            meant = find_meant(connection, asked)
+            maker = find_meant_maker(connection, chosen.maker) if chosen.maker else None
+            if meant or maker:
+                others = _part_clauses(connection, chosen, kind, rows, limit, maker)
+                found, more = _find(connection, every([_with_meant(asked, meant), *others]), chosen.most)
+                meant = [*meant, *([maker] if maker else [])]
+        parts = _fetch(connection, found, rows, everything=not more and _asks_nothing(asked, kind, limit, chosen))
+        return FoundParts(parts, names_told(meant) if parts else {}, more, _successors(connection, parts))
+
+
+def _with_meant(asked: Sequence[Asked], meant: Sequence[Meant]) -> Clause:
+    instead = {place: m.where for m in meant for place in range(m.run.start, m.run.end)}
+    return words_condition(asked, part_begins, instead)
+
+
+def _asks_nothing(asked: Sequence[Asked], kind: object, limit: object, chosen: LimitFilter) -> bool:
+    return not asked and kind is None and limit is None and replace(chosen, most=None) == LimitFilter()
+
+
+def _rows_clause(chosen: LimitFilter, limit: str | None) -> Clause | None:
+    """Which rows of ``kept.limits`` are shown; ``None`` for all of a part."""
+    clauses = []
+    if limit is not None:
+        clauses.append(Clause("limit_key = ?", (limit,)))
+    if chosen.sure is not None:
+        clauses.append(Clause("confidence >= ?", (chosen.sure,)))
+    if chosen.state is not None:
+        clauses.append(Clause("list_contains([s.state for s in sources], ?)", (str(chosen.state),)))
+    if chosen.conflicts:
+        clauses.append(Clause("conflicts is not null"))
+    return every(clauses) if clauses else None
+
+
+def _part_clauses(
+    connection: Connection,
+    chosen: LimitFilter,
+    kind: PartKind | str | None,
+    rows: Clause | None,
+    limit: str | None,
+    maker: Meant | None = None,
+) -> list[Clause]:
+    """What is asked of a part beside its words, as conditions on ``kept.parts``."""
+    clauses = [Clause("len(limit_keys) > 0")]
+    if kind is not None:
+        clauses.append(Clause("part_kind = ?", (str(kind),)))
+    if limit is not None:
+        clauses.append(Clause("list_contains(limit_keys, ?)", (limit,)))
+    if maker is not None:
+        clauses.append(maker.where)
+    elif chosen.maker is not None:
+        clauses.append(Clause("starts_with(maker_key, ?) and maker_key <> ''", (maker_key(chosen.maker),)))
+    usable = _rows_clause(chosen, None)
+    alike = [usable] if usable else []
+    wanted = [every([clause, *alike]) for clause in value_clauses(chosen, Columns(), _texts(connection, chosen))]
+    if rows is not None and usable is not None:
+        wanted.append(rows)
+    return clauses + [_has_row(clause) for clause in wanted]
+
+
+def _has_row(clause: Clause) -> Clause:
+    text = f"(family, {_IDENTITY}) in (select (family, {_IDENTITY}) from kept.limits where {clause.text})"
+    return Clause(text, clause.values)
+
+
+def _texts(connection: Connection, chosen: LimitFilter) -> dict[str, list[str]]:
+    """Of each limit that must say something the texts of the store that say it."""
+    sql = "select distinct text from kept.limits where limit_key = ? and text is not null"
+    said: dict[str, list[str]] = {}
+    for key, words in pairs(chosen.says):
+        texts = [row[0] for row in connection.execute(sql, [key]).fetchall() if holds_words(row[0], str(words))]
+        said[key] = [text for text in texts if key not in said or text in said[key]]
+    return said
+
+
+def _find(connection: Connection, where: Clause, most: int | None) -> tuple[list[tuple[str, Identity]], int]:
+    """Family and identity of the parts that fit, at most so many, and how many more there are."""
+    sql = f"select family, {_IDENTITY} from kept.parts where {where.text} order by {_IDENTITY}"
+    if most is None:
+        rows = connection.execute(sql, list(where.values)).fetchall()
+        return [(row[0], row[1:]) for row in rows], 0
+    counted = sql.replace(" from kept.parts", ", count(*) over () from kept.parts", 1)
+    rows = connection.execute(f"{counted} limit ?", [*where.values, most]).fetchall()
+    return [(row[0], row[1:5]) for row in rows], rows[0][5] - len(rows) if rows else 0
+
+
+def _fetch(
+    connection: Connection, found: Sequence[tuple[str, Identity]], rows: Clause | None, *, everything: bool
 ) -> tuple[Part, ...]:
-    """The parts that every word fits, with all their limits or the one asked for."""
-    _must_be_known("kind", kind, [str(k) for k in PartKind])
-    _must_be_known("limit", limit, list(LIMITS))
-    with store.reading() as connection:
-        parts = find_settled(connection, "part_kind = coalesce(?, part_kind)", [str(kind) if kind else None])
-    found = [p for p in parts if (limit is None or limit in p.limits) and fits_words(words, _names_of(p))]
-    return tuple(_only(part, limit) for part in found)
+    """The parts found, with those of their limits that are to be shown."""
+    shown = rows or Clause("true")
+    if everything:
+        return tuple(find_settled(connection))
+    families = sorted({family for family, _ in found})
+    wanted = {identity for _, identity in found}
+    parts: list[Part] = []
+    if len(families) <= _ONE_BY_ONE:
+        for family in families:
+            parts += find_settled(connection, f"family = ? and {shown.text}", [family, *shown.values])
+    else:
+        listed = [list(column) for column in zip(*wanted, strict=True)]
+        inside = every([shown, one_of("family", families)])
+        columns = ", ".join("unnest(?::varchar[])" for _ in listed)
+        text = f"family between ? and ? and {inside.text} and ({_IDENTITY}) in (select ({columns}))"
+        parts += find_settled(connection, text, [families[0], families[-1], *inside.values, *listed])
+    return tuple(sorted((part for part in parts if _identity_of(part) in wanted), key=_identity_of))
 
 
-def _only(part: Part, limit: str | None) -> Part:
-    return part if limit is None else replace(part, limits={limit: part.limits[limit]})
+def _identity_of(part: Part) -> Identity:
+    return str(part.kind), code_key(part.code), maker_key(part.maker), variant_key(part.variant)
 
 
-def _names_of(part: Part) -> list[str]:
-    return [part.code, part.label(), part.maker or "", part.variant or "", str(part.kind), *part.limits]
-
-
-def list_claims(store: Store, words: Sequence[str], chosen: ClaimFilter | None) -> list[ToldClaim]:
-    """The claims that every word fits, in the order of the documents."""
-    chosen = chosen or ClaimFilter()
-    _must_be_known("kind", chosen.kind, [str(k) for k in PartKind])
-    _must_be_known("limit", chosen.limit, list(LIMITS))
-    _must_be_known("state", chosen.state, [str(s) for s in State])
-    conditions, parameters = ["true"], []
-    asked: dict[str, Any] = {
-        "c.part_kind": chosen.kind, "c.limit_key": chosen.limit, "coalesce(j.verdict, c.state)": chosen.state,
-        "d.name": chosen.document,
-    }  # fmt: skip
-    for column, value in asked.items():
-        if value is not None:
-            conditions.append(f"{column} = ?")
-            parameters.append(str(value))
-    with store.reading() as connection:
-        told = tell_claims(connection, " and ".join(conditions), parameters)
-    return [t for t in told if not words or fits_words(words, _named(t))]
-
-
-def _named(told: ToldClaim) -> list[str]:
-    claim = told.claim
-    names = [claim.part_code, claim.maker, claim.variant, claim.part_kind, claim.limit, claim.document]
-    return [name for name in (*names, part_label(claim.part_code, claim.variant)) if name]
-
-
-def _must_be_known(what: str, value: str | None, known: Sequence[str]) -> None:
-    if value is not None and str(value) not in known:
-        raise CallError(
-            Reason.BAD_CALL, f"there is no {what} {str(value)!r}", advice=f"choose one of {', '.join(known)}"
-        )
+def _successors(connection: Connection, parts: Sequence[Part]) -> dict[Identity, tuple[str, ...]]:
+    """Of each part the codes of those of its kind, and of its maker as far as that is known, that replace it."""
+    codes = sorted({code_key(part.code) for part in parts})
+    if not codes:
+        return {}
+    sql = """
+        select distinct replaced, part_kind, maker_key, part_code
+        from (select part_kind, maker_key, part_code, unnest(replaces) as replaced from kept.parts
+              where replaces is not null)
+        where replaced in (select unnest(?::varchar[])) order by part_code
+    """
+    told: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for replaced, kind, maker, code in connection.execute(sql, [codes]).fetchall():
+        told.setdefault((kind, replaced), []).append((maker, code))
+    successors: dict[Identity, Any] = {}
+    for part in parts:
+        kind, code, maker, variant = _identity_of(part)
+        by = [c for m, c in told.get((kind, code), ()) if code_key(c) != code and (not m or not maker or m == maker)]
+        if by:
+            successors[kind, code, maker, variant] = tuple(dict.fromkeys(by))
+    return successors
