@@ -6,12 +6,14 @@ import logging
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
+from datetime import datetime
 
 import pypdfium2 as pdfium
 
 from ..schema.claims import Box
 from ..schema.errors import CogledgerError, DocumentError, Fault
 from ..schema.reasons import Reason
+from .dates import find_date
 from .drawn import Handle, find_images
 from .letters import read_text
 from .pages import open_page, open_pdf
@@ -35,6 +37,11 @@ class Pages:
         self._held = ExitStack()
         self._fonts = FontTrust()
         self._prints = PrintCheck()
+
+    @property
+    def dated(self) -> datetime | None:
+        """The date that the document bears, in UTC; none for a picture, whose date is that of the photo."""
+        return find_date(self._document) if self._document is not None else None
 
     def __len__(self) -> int:
         return len(self._document) if self._document is not None else 1

@@ -46,7 +46,7 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
             found.take(number, pages)
             if on_page:
                 on_page(number, len(pages))
-        count = len(pages)
+        count, dated = len(pages), pages.dated
     if len(found.failed) == count:
         raise _no_page(source, found.failed)
     maker = find_maker(found.first_pages)
@@ -55,7 +55,7 @@ def read_source(source: Source, on_page: OnPage | None = None, settings: ReadSet
     )
     return Reading(source, count, tuple(validation.valid), (*found.held, *validation.held_back), tuple(found.failed),
                    time.perf_counter() - started, READER_VERSION,
-                   part_photo=shown is Shown.EITHER and not found.claims)  # fmt: skip
+                   part_photo=shown is Shown.EITHER and not found.claims, dated=dated)  # fmt: skip
 
 
 class _Found:
