@@ -77,6 +77,67 @@ def test_two_writers_and_a_reader_lose_nothing(store: FolderStore) -> None:
     assert all(claims == 20 * documents for documents, claims, _ in seen), "a reader saw half a document"
 
 
+_READER = """
+import sys, time
+from pathlib import Path
+from cogledger.warehouse.folder_store import FolderStore
+store = FolderStore(Path(sys.argv[1]))
+end = time.monotonic() + 60
+while time.monotonic() < end:
+    with store.reading() as connection:
+        connection.execute("select count(*) from main.claims").fetchall()
+    print("read", flush=True)
+"""
+
+
+def test_readers_that_never_pause_do_not_keep_a_writer_out(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
+    """Each of several readers asks again at once; without taking turns one of them would always be inside."""
+    keep(claim(high=37))
+    readers = [
+        subprocess.Popen([sys.executable, "-c", _READER, str(store.folder)], stdout=subprocess.PIPE) for _ in range(3)
+    ]
+    try:
+        for reader in readers:
+            assert reader.stdout and reader.stdout.readline()
+        for number in range(3):
+            keep(claim(f"ZQ51{number}", high=37), name=f"{number}.pdf")
+        assert all(reader.poll() is None for reader in readers)
+    finally:
+        for reader in readers:
+            reader.kill()
+            reader.wait()
+            assert reader.stdout
+            reader.stdout.close()
+    assert count(store)[0] == 4
+
+
+def test_a_reader_inside_a_reader_needs_no_turn(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
+    keep(claim(high=37))
+    with store.reading() as outer, store.reading() as inner:
+        assert inner.execute("from main.parts").fetchall() == outer.execute("from main.parts").fetchall()
+
+
+def test_what_stayed_open_after_reading_keeps_nobody_out(store: FolderStore, keep: Keep, claim: MakeClaim) -> None:
+    keep(claim(high=37))
+    patient = store.with_settings(warm_s=0.5, wait_s=10.0)
+    with patient.reading():
+        pass
+    with duckdb.connect(str(store.database), read_only=True) as same_moment:
+        assert same_moment.execute("select count(*) from parts").fetchone() == (1,)
+    started = time.monotonic()
+    with patient.writing():
+        pass
+    assert time.monotonic() - started < 5
+    with patient.reading():
+        pass
+    writer = start_writer(store, 1)
+    assert writer.stdout and writer.stdout.readline() == "1\n"
+    writer.wait()
+    writer.stdout.close()
+    with patient.reading() as connection:
+        assert connection.execute("select count(*) from main.documents").fetchone() == (2,)
+
+
 @pytest.mark.skipif(os.name == "nt", reason="no kill -9")
 def test_a_killed_writer_leaves_the_last_complete_state(store: FolderStore) -> None:
     chance = random.Random(7)
