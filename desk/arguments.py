@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from ..schema.errors import CallError
+from ..schema.limits import LIMITS
 from ..schema.reasons import Reason
 from ..warehouse.asking import AnyBuild, BatchLine, read_batch
 
@@ -25,6 +28,57 @@ def parse_numbers(written: str | None) -> tuple[float, ...] | None:
     if not numbers:
         raise CallError(Reason.BAD_CALL, f"{written!r} is no list of numbers", advice='write it as "11 13 15"')
     return numbers
+
+
+def parse_numbers_of(option: str, written: Sequence[str] | None) -> tuple[tuple[str, float], ...]:
+    """``["largest_cog=32"]`` → each key with its number.
+
+    >>> parse_numbers_of("--takes", ["rear_speeds=10", "largest_cog = 34T"])
+    (('rear_speeds', 10.0), ('largest_cog', 34.0))
+
+    :raises CallError: one is not written so
+    """
+    told = []
+    for key, value in parse_pairs(option, written):
+        row = LIMITS.get(key)
+        unit = str(row.unit) if row and row.unit else ""
+        try:
+            told.append((key, float(value.removesuffix(unit))))
+        except ValueError:
+            message = f"{option} {key}: {value!r} is no number"
+            raise CallError(Reason.BAD_CALL, message, advice=f"write it as {option} {key}=32") from None
+    return tuple(told)
+
+
+def parse_pairs(option: str, written: Sequence[str] | None) -> tuple[tuple[str, str], ...]:
+    """``["freehub_fit=spline 9"]`` → each key with what is asked of it.
+
+    :raises CallError: one is not written so
+    """
+    told = []
+    for pair in written or ():
+        key, sign, value = (piece.strip() for piece in pair.partition("="))
+        if not (key and sign and value):
+            message = f"{option} {pair!r} does not name a limit and what is asked of it"
+            raise CallError(Reason.BAD_CALL, message, advice=f"write it as {option} KEY=..., such as largest_cog=32")
+        told.append((key.lower().replace(" ", "_").replace("-", "_"), value))
+    return tuple(told)
+
+
+def gather_values(
+    at_least: Sequence[str] | None,
+    at_most: Sequence[str] | None,
+    takes: Sequence[str] | None,
+    says: Sequence[str] | None,
+) -> dict[str, Any]:
+    """What is asked of values, as the fields of a filter.
+
+    :raises CallError: one is not written as KEY=VALUE
+    """
+    return {
+        "at_least": parse_numbers_of("--at-least", at_least), "at_most": parse_numbers_of("--at-most", at_most),
+        "takes": parse_numbers_of("--takes", takes), "says": parse_pairs("--says", says),
+    }  # fmt: skip
 
 
 def gather_builds(files: list[Path], batch: Path | None) -> list[AnyBuild | BatchLine]:

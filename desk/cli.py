@@ -15,7 +15,7 @@ import typer
 from . import options as opt
 from .faults import run
 from .logs import start_logging
-from .output import Shape, choose_shape, put_csv, put_json, put_line, put_parquet, say
+from .output import Shape, choose_shape, put_json, say
 
 app = typer.Typer(
     name="cogledger", add_completion=False, no_args_is_help=True, rich_markup_mode=None,
@@ -82,34 +82,31 @@ def limits(
     store: opt.Store = None,
     kind: opt.Kind = None,
     limit: opt.Limit = None,
+    maker: opt.Maker = None,
+    at_least: opt.AtLeast = None,
+    at_most: opt.AtMost = None,
+    takes: opt.Takes = None,
+    says: opt.Says = None,
+    sure: opt.Sure = None,
+    state: opt.State = None,
+    conflicts: opt.Conflicts = False,
+    most: opt.Most = None,
     as_json: opt.Json = False,
     as_jsonl: opt.Jsonl = False,
     as_csv: opt.Csv = False,
     parquet: opt.Parquet = None,
 ) -> None:
     """Show the limits table: for each part and variant the best value of each limit, how sure, and from where."""
-    from ..warehouse import Ledger
-    from ..warehouse.settled import part_as_json
-    from .flat import flat_part, limit_columns, limit_types
-    from .printing import print_limits, print_nothing_found
+    from ..warehouse import Ledger, LimitFilter
+    from .arguments import gather_values
+    from .found import put_parts
 
     shape = choose_shape(json=as_json, jsonl=as_jsonl, csv=as_csv, parquet=parquet)
+    values = gather_values(at_least, at_most, takes, says)
+    chosen = LimitFilter(maker=maker, sure=sure, state=state, most=most, conflicts=conflicts, **values)
     ledger = Ledger(store)
-    parts = ledger.limits(words or (), kind, limit)
-    near = ledger.near_codes(" ".join(words)) if words and not parts else ()
-    if not parts:
-        print_nothing_found(words or (), near)
-    if shape is Shape.JSON:
-        put_json({"parts": [part_as_json(part) for part in parts], "did_you_mean": list(near)})
-    elif shape is Shape.JSONL:
-        for part in parts:
-            put_line(part_as_json(part))
-    elif shape is Shape.CSV:
-        put_csv([flat_part(part) for part in parts], limit_columns(parts))
-    elif parquet:
-        put_parquet([flat_part(part) for part in parts], limit_types(parts), parquet)
-    elif parts:
-        print_limits(parts)
+    found = ledger.limits(words or (), kind, limit, chosen)
+    put_parts(found, words or (), ledger, shape, parquet)
 
 
 @app.command()
@@ -120,6 +117,13 @@ def claims(
     limit: opt.Limit = None,
     state: Annotated[str | None, typer.Option(metavar="STATE", help="Only claims in this state.")] = None,
     document: Annotated[str | None, typer.Option(metavar="NAME", help="Only claims of this document.")] = None,
+    maker: opt.Maker = None,
+    at_least: opt.AtLeast = None,
+    at_most: opt.AtMost = None,
+    takes: opt.Takes = None,
+    says: opt.Says = None,
+    sure: opt.Sure = None,
+    most: opt.Most = None,
     as_json: opt.Json = False,
     as_jsonl: opt.Jsonl = False,
     as_csv: opt.Csv = False,
@@ -127,22 +131,15 @@ def claims(
 ) -> None:
     """Show every claim: what one place in one document says, with its state and, where held back, the reasons."""
     from ..warehouse import ClaimFilter, Ledger
-    from .flat import CLAIM_COLUMNS, claim_types, flat_claim
-    from .printing import print_claims
+    from .arguments import gather_values
+    from .found import put_claims
 
     shape = choose_shape(json=as_json, jsonl=as_jsonl, csv=as_csv, parquet=parquet)
-    found = Ledger(store).claims(words or (), ClaimFilter(kind, limit, state, document))
-    if shape is Shape.JSON:
-        put_json({"claims": [told.as_json() for told in found]})
-    elif shape is Shape.JSONL:
-        for told in found:
-            put_line(told.as_json())
-    elif shape is Shape.CSV:
-        put_csv([flat_claim(told) for told in found], CLAIM_COLUMNS)
-    elif parquet:
-        put_parquet([flat_claim(told) for told in found], claim_types(), parquet)
-    else:
-        print_claims(found)
+    values = gather_values(at_least, at_most, takes, says)
+    chosen = ClaimFilter(
+        kind=kind, limit=limit, state=state, document=document, maker=maker, sure=sure, most=most, **values
+    )
+    put_claims(Ledger(store).claims(words or (), chosen), shape, parquet)
 
 
 @app.command()

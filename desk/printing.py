@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 from ..schema.resolved import Part, ResolvedLimit
 from ..warehouse.ingest import IngestReport
 from ..warehouse.photos import stamp_as_json
 from ..warehouse.register import ToldClaim
+from ..warehouse.search import FoundParts
 from ..warehouse.wording import NOT_READ, show_condition, show_value
 from .flat import source_words
 from .output import complain, for_store, say, say_all, screen_width
@@ -16,6 +17,8 @@ from .stamp_text import print_brief_stamps
 from .tables import lay_out
 
 _HEAD = "bold"
+_NAMED = 8
+"""So many names are listed where many may have been meant."""
 
 
 def print_report(report: IngestReport, store: str | None = None) -> None:
@@ -79,6 +82,28 @@ def print_nothing_found(words: Sequence[str], near: Sequence[str]) -> None:
     complain(f"nothing in the store fits {' '.join(words)!r}" if words else "the store holds no such limits yet")
     if near:
         complain(f"did you mean {', '.join(near)}?")
+
+
+def tell_corrected(corrected: Mapping[str, Sequence[str]]) -> None:
+    """Which words nothing is called, and what was shown instead, on standard error."""
+    for word, names in corrected.items():
+        shown = (
+            f"{', '.join(names[:_NAMED])} and {len(names) - _NAMED} more" if len(names) > _NAMED else " or ".join(names)
+        )
+        complain(f"nothing is called {word}; shown for {shown}")
+
+
+def tell_successors(found: FoundParts) -> None:
+    """Which of the parts shown are replaced by others, one line for each code."""
+    told = {(part.code, found.successors_of(part)): None for part in found if found.successors_of(part)}
+    for code, by in told:
+        say(f"{code} is replaced by {', '.join(by)}")
+
+
+def tell_more(more: int, what: str) -> None:
+    """How many rows were left out, on standard error."""
+    if more:
+        complain(f"{more} more {what} not shown; narrow the search, or ask for more with --most")
 
 
 def print_claims(claims: Sequence[ToldClaim]) -> None:

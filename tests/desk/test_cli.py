@@ -133,10 +133,14 @@ def test_the_limits_table_for_people(call: Call, folder: Path) -> None:
 
 def test_a_slip_in_a_code_is_answered_with_what_was_meant(call: Call, folder: Path) -> None:
     code, out, err = call("limits", "ZQ5O0", "--store", folder)
-    assert (code, out) == (0, "")
-    assert "did you mean ZQ500" in err
+    assert (code, "ZQ500 M (Brambel)" in out) == (0, True)
+    assert err == "nothing is called ZQ5O0; shown for ZQ500\n"
     answer = json.loads(call("limits", "ZQ5O0", "--store", folder, "--json")[1])
-    assert answer == {"parts": [], "did_you_mean": ["ZQ500"]}
+    assert [part["variant"] for part in answer["parts"]] == ["M", "S"]
+    assert (answer["corrected"], answer["did_you_mean"]) == ({"ZQ5O0": ["ZQ500"]}, [])
+    code, out, err = call("limits", "ZQ500 XL", "--store", folder)
+    assert (code, out) == (0, "")
+    assert "did you mean ZQ500 M, ZQ500 S" in err
 
 
 def test_a_persons_word_from_the_command_line(call: Call, folder: Path) -> None:
