@@ -94,7 +94,9 @@ def _document(number: int, word: str, maker: str, claims: list[Claim]) -> MadeDo
 def _placed(claim: Claim, document: str, position: int) -> Claim:
     top = 80.0 + position % 50 * 14
     fields: dict[str, Any] = {name: getattr(claim, name) for name in Claim.__dataclass_fields__}
-    return Claim(**(fields | {"document": document, "page": 1 + position // 50, "bbox": Box(310.0, top, 342.5, top + 9)}))
+    return Claim(
+        **(fields | {"document": document, "page": 1 + position // 50, "bbox": Box(310.0, top, 342.5, top + 9)})
+    )
 
 
 def _other(chance: Random, claim: Claim) -> Claim:
