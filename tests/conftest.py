@@ -20,6 +20,9 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from cogledger.warehouse.lake_connection import let_go
+from cogledger.warehouse.lake_store import LakeStore
+from cogledger.warehouse.store import StoreSettings
 
 _START_S = 60.0
 _ROLE = "ledger"
@@ -89,17 +92,20 @@ class Postgres:
         """How libpq finds a database of this server."""
         return f"host=127.0.0.1 port={self.port} user={_ROLE} dbname={database}"
 
-    def make_database(self) -> str:
-        """A new and empty database; how libpq finds it."""
+    def make_database(self, template: str = "template1") -> str:
+        """A new database, empty or a copy of another; how libpq finds it."""
         self._databases += 1
         name = f"parts{self._databases}"
         with psycopg.connect(self.keywords("postgres"), autocommit=True) as connection:
-            connection.execute(f"create database {name}".encode())
+            everyone = f"select pg_terminate_backend(pid) from pg_stat_activity where datname = '{template}'"
+            connection.execute(everyone.encode())
+            connection.execute(f"create database {name} template {template}".encode())
         return self.keywords(name)
 
     def ask(self, keywords: str, sql: str) -> list[tuple[object, ...]]:
         with psycopg.connect(keywords, autocommit=True) as connection:
-            return connection.execute(sql.encode()).fetchall()
+            cursor = connection.execute(sql.encode())
+            return cursor.fetchall() if cursor.description else []
 
     def remove(self) -> None:
         self.stop()
@@ -115,6 +121,41 @@ def postgres() -> Iterator[Postgres]:
         yield server
     finally:
         server.remove()
+
+
+@pytest.fixture(scope="session")
+def lake_template(postgres: Postgres) -> Iterator[str]:
+    """The name of a database with an empty store, from which others are copied: making one takes a second."""
+    data = Path(tempfile.mkdtemp(prefix="lake-"))
+    keywords = postgres.make_database()
+    store = LakeStore(f"ducklake:postgres:{keywords} data={data}")
+    with store.writing():
+        pass
+    let_go(store.address)
+    yield keywords.rpartition("=")[2]
+    shutil.rmtree(data, ignore_errors=True)
+
+
+@pytest.fixture
+def lake_keywords(postgres: Postgres, lake_template: str) -> str:
+    """How libpq finds a database with an empty store that no other test uses."""
+    return postgres.make_database(lake_template)
+
+
+@pytest.fixture
+def lake(lake_keywords: str) -> Iterator[LakeStore]:
+    """An empty store of a team."""
+    store = LakeStore(f"ducklake:postgres:{lake_keywords}", StoreSettings(wait_s=20))
+    yield store
+    let_go(store.address)
+
+
+@pytest.fixture
+def new_lake(postgres: Postgres, tmp_path: Path) -> Iterator[LakeStore]:
+    """The store of a team that nobody has written to yet; its data is to lie in ``tmp_path / "data"``."""
+    store = LakeStore(f"ducklake:postgres:{postgres.make_database()} data={tmp_path / 'data'}")
+    yield store
+    let_go(store.address)
 
 
 class DaskCluster:

@@ -97,7 +97,7 @@ def _check_keywords(keywords: Mapping[str, str]) -> None:
     try:
         make_conninfo("", **keywords)
     except ProgrammingError as error:
-        raise _refusal(f"the address of the store is none that PostgreSQL takes ({error})") from None
+        raise _refusal(f"the address of the store is none that PostgreSQL takes ({str(error).strip()})") from None
 
 
 def missing_psycopg(error: ImportError) -> InstallationError:

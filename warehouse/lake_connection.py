@@ -1,11 +1,12 @@
 """A team's catalogue → connections with the lake attached, kept warm for a short while since attaching is slow.
 
-Loading the extensions takes some 200 ms and attaching the catalogue 50 ms, a transaction then 10 to 30 ms. So a process
-attaches a catalogue once, for reading and for writing apart, and lets go of it when nobody asked for a while.
+Loading the extensions takes some 200 ms and attaching the catalogue 50 ms, a question then 10 ms. So a process loads
+them once, attaches a catalogue once for reading and once for writing, and lets go of it when nobody asked for a while.
 """
 
 from __future__ import annotations
 
+import itertools
 import os
 import threading
 from collections.abc import Iterator
@@ -34,31 +35,43 @@ _TURN = (0x636F67, 0x6C6564)
 class _Attached:
     """One catalogue, attached for reading or for writing; shared by the threads of this process."""
 
-    def __init__(self, address: LakeAddress, data: str | None, writes: bool) -> None:
-        self.database = duckdb.connect(":memory:", config=OFFLINE)
-        try:
-            remote = data is not None and not is_local(data)
-            load_extensions(self.database, "postgres_scanner", "ducklake", *(["httpfs"] if remote else []))
-            if remote:
-                self.database.execute(secret_from(os.environ))
-            given = f"data_path {literal(data)}" if writes and data else "read_only"
-            self.database.execute(f"attach {literal('ducklake:postgres:' + address.conninfo)} as lake ({given})")
-        except BaseException:
-            self.database.close()
-            raise
+    def __init__(self, address: LakeAddress, data: str, writes: bool) -> None:
+        self.database, self.alias = _open_base(), f"lake{next(_NUMBERS)}"
+        if not is_local(data):
+            load_extensions(self.database, "httpfs")
+            self.database.execute(secret_from(os.environ))
+        how = f"data_path {literal(data)}" if writes else "read_only"
+        place = literal("ducklake:postgres:" + address.conninfo)
+        self.database.execute(f"attach {place} as {self.alias} ({how})")
         self.users = 0
         self.broken = False
 
     def cursor(self) -> duckdb.DuckDBPyConnection:
         cursor = self.database.cursor()
-        cursor.execute("use lake")
+        cursor.execute(f"use {self.alias}")
         return cursor
+
+    def close(self) -> None:
+        with suppress(duckdb.Error):
+            self.database.execute(f"detach {self.alias}")
+
+
+def _open_base() -> duckdb.DuckDBPyConnection:
+    """The database in memory to which this process attaches catalogues."""
+    base = _BASES.get(os.getpid())
+    if base is None:
+        base = duckdb.connect(":memory:", config=OFFLINE)
+        load_extensions(base, "postgres_scanner", "ducklake")
+        _BASES[os.getpid()] = base
+    return base
 
 
 _Key = tuple[int, str, bool]
 _LOCK = threading.Lock()
 _WARM: dict[_Key, _Attached] = {}
 _TIMERS: dict[_Key, threading.Timer] = {}
+_BASES: dict[int, duckdb.DuckDBPyConnection] = {}
+_NUMBERS = itertools.count(1)
 
 
 @contextmanager
@@ -94,7 +107,7 @@ def let_go(address: LakeAddress) -> None:
             lake = _WARM.pop(key)
             lake.broken = True
             if lake.users == 0:
-                _close(lake)
+                lake.close()
 
 
 def _take(key: _Key, address: LakeAddress, data: str) -> _Attached:
@@ -116,7 +129,7 @@ def _give_back(key: _Key, lake: _Attached) -> None:
         if lake.users:
             return
         if lake.broken:
-            _close(lake)
+            lake.close()
             return
         timer = _TIMERS[key] = threading.Timer(_IDLE_S, _dismiss, [key, lake])
         timer.daemon = True
@@ -127,12 +140,7 @@ def _dismiss(key: _Key, lake: _Attached) -> None:
     with _LOCK:
         if _WARM.get(key) is lake and lake.users == 0:
             del _WARM[key]
-            _close(lake)
-
-
-def _close(lake: _Attached) -> None:
-    with suppress(duckdb.Error):
-        lake.database.close()
+            lake.close()
 
 
 def find_data(session: Session) -> str | None:

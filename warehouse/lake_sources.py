@@ -42,24 +42,24 @@ class LakeSources:
         self._store = store
         self._lock = threading.Lock()
         self._folder: Path | None = None
+        self._known: dict[str, str] = {}
 
     def keep(self, path: Path, sha256: str) -> str:
         """Put a document into the lake, whole or not at all; the extension that it is kept with."""
-        if self._store.exists():
-            with self._store.reading() as connection:
-                if known := self._find_extension(connection, sha256):
-                    return known[0]
+        if sha256 in self._known:
+            return self._known[sha256]
         suffix = path.suffix.lower()
         extension = suffix if suffix[1:].isalnum() else ""
         data = read_as_known(path, sha256)
         with self._store.writing() as connection:
-            if not self._find_extension(connection, sha256):
+            known = self._find_extension(connection, sha256)
+            if known is None:
                 pieces = [data[start : start + _PIECE] for start in range(0, len(data), _PIECE)]
                 rows = [{"sha256": sha256, "piece": number, "data": piece} for number, piece in enumerate(pieces)]
                 insert_rows(connection, "kept.source_files", _FILES, rows)
                 name = {"sha256": sha256, "extension": extension, "size": len(data)}
                 insert_rows(connection, "kept.source_names", _NAMES, [name])
-        return extension
+        return known[0] if known else extension
 
     def find(self, sha256: str) -> Path | None:
         """The document as a file on this machine, or ``None``; it goes when this process ends."""
@@ -88,7 +88,9 @@ class LakeSources:
         if not self._store.exists():
             return set()
         with self._store.reading() as connection:
-            return {row[0] for row in connection.execute("select sha256 from kept.source_names").fetchall()}
+            rows = connection.execute("select sha256, extension from kept.source_names").fetchall()
+        self._known = dict(rows)
+        return set(self._known)
 
     @staticmethod
     def _find_extension(connection: Connection, sha256: str) -> tuple[str] | None:

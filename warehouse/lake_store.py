@@ -21,15 +21,15 @@ from .lake_address import is_local, parse_address
 from .lake_connection import Session, attached, connect, find_data, find_snapshot, has_turn, is_warm, turn
 from .lake_faults import explain_lake
 from .lake_sources import TABLES, LakeSources
-from .lake_tidy import LakeSettings, is_due, join_files
+from .lake_tidy import LakeSettings, is_due, join_files, lake_of
 from .migrate import bring_up_to_date, is_up_to_date, read_number
 from .order import TidySettings, needs_tidying, put_in_order
 from .store import Connection, Store, StoreSettings
 
 _LOG = logging.getLogger(__name__)
-_NO_INLINING = "call lake.set_option('data_inlining_row_limit', 0)"
+_NO_INLINING = ("data_inlining_row_limit", 0)
 """Few rows would go into the catalogue itself, which DuckLake 1.0 garbles where a list holds text."""
-_TABLES = "select count(*) from duckdb_tables() where database_name = 'lake' and not internal"
+_TABLES = "select count(*) from duckdb_tables() where database_name = current_database() and not internal"
 
 Check = Callable[[Connection], bool]
 
@@ -175,7 +175,7 @@ class LakeStore(Store):
     def _bring_up_to_date(self, connection: Connection) -> bool:
         number = self._format_of(connection)
         if number == 0:
-            connection.execute(_NO_INLINING)
+            connection.execute(f"call {lake_of(connection)}.set_option(?, ?)", _NO_INLINING)
         bring_up_to_date(connection, number)
         connection.execute(TABLES)
         return True

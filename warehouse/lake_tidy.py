@@ -32,15 +32,22 @@ def join_files(connection: duckdb.DuckDBPyConnection, settings: LakeSettings) ->
 
     Outside a transaction, in a writer's turn.
     """
-    sql = "select schema_name, table_name from duckdb_tables() where database_name = 'lake' and not internal"
-    for schema, table in connection.execute(sql).fetchall():
+    lake = lake_of(connection)
+    sql = "select schema_name, table_name from duckdb_tables() where database_name = ? and not internal"
+    for schema, table in connection.execute(sql, [lake]).fetchall():
         if table == FILES_TABLE:
             continue
         connection.execute(
-            f"call ducklake_rewrite_data_files('lake', ?, schema => ?, delete_threshold => {settings.share_deleted})",
+            f"call ducklake_rewrite_data_files('{lake}', ?, schema => ?, delete_threshold => {settings.share_deleted})",
             [table, schema],
         )
-        connection.execute("call ducklake_merge_adjacent_files('lake', ?, schema => ?)", [table, schema])
+        connection.execute(f"call ducklake_merge_adjacent_files('{lake}', ?, schema => ?)", [table, schema])
     before = f"now()::timestamp - interval '{settings.keep_s} seconds'"
-    connection.execute(f"call ducklake_expire_snapshots('lake', older_than => {before})")
-    connection.execute(f"call ducklake_cleanup_old_files('lake', older_than => {before})")
+    connection.execute(f"call ducklake_expire_snapshots('{lake}', older_than => {before})")
+    connection.execute(f"call ducklake_cleanup_old_files('{lake}', older_than => {before})")
+
+
+def lake_of(connection: duckdb.DuckDBPyConnection) -> str:
+    """The name under which the lake in use is attached."""
+    (name,) = connection.execute("select current_database()").fetchone() or ("",)
+    return name

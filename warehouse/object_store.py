@@ -23,7 +23,7 @@ def secret_from(environment: Mapping[str, str]) -> str:
         parts = urlsplit(endpoint if "://" in endpoint else f"https://{endpoint}")
         fields |= {"endpoint": parts.netloc, "url_style": "path", "use_ssl": str(parts.scheme == "https").lower()}
     options = ", ".join(["type s3", *(f"{name} {literal(value)}" for name, value in fields.items())])
-    return f"create secret data_store ({options})"
+    return f"create or replace secret data_store ({options})"
 
 
 def literal(text: str) -> str:
