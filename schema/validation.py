@@ -135,12 +135,14 @@ def validate_frame(frame: pl.DataFrame, document: str = "") -> dict[int, HeldBac
     :param document: the document's name in the records of rows that have none
     """
     rows = frame.with_row_index("row")
-    columns = [pl.col(name).cast(kind) for name, kind in _FRAME_TYPES.items()]
-    suspects = {index for index, _ in _failures(frame.select(columns))} if frame.height else set()
-    suspects |= set(rows.filter(_formally_doubtful())["row"])
-    for condition, where in (
-        rows.drop_nulls("condition").group_by("condition").agg("row").select("condition", "row").rows()
-    ):
+    suspects = set(rows.filter(_formally_doubtful())["row"])
+    formal = rows.filter(~_formally_doubtful())
+    if formal.height:
+        columns = [pl.col(name).cast(kind) for name, kind in _FRAME_TYPES.items()]
+        numbers = formal["row"]
+        suspects.update(numbers[index] for index, _ in _failures(formal.select(columns)))
+    conditions = rows.drop_nulls("condition").group_by("condition").agg("row").select("condition", "row")
+    for condition, where in conditions.rows():
         if _object_to_condition(json.loads(condition)):
             suspects.update(where)
     told = sorted(suspects)
@@ -172,12 +174,11 @@ def _record_of(row: Mapping[str, Any], document: str) -> dict[str, Any]:
     for name in _TYPES:
         if name in row:
             record[name] = row[name]
-    for name in ("low", "high", "confidence"):
+    for name in ("low", "high"):
         number = record[name]
         record[name] = plain(number) if number is not None and isfinite(number) else number
-    for name in ("values", "bbox"):
-        if record[name] is not None:
-            record[name] = [plain(v) if v is not None and isfinite(v) else v for v in record[name]]
+    if record["values"] is not None:
+        record["values"] = [plain(v) if v is not None and isfinite(v) else v for v in record["values"]]
     record["condition"] = json.loads(record["condition"]) if record["condition"] is not None else None
     return record
 

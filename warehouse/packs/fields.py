@@ -143,7 +143,7 @@ CLAIMS = TableFields(
     (
         _ID,
         _SHA,
-        _whole("position", pa.int32(), "place of the claim among those of its document, from 0", (1 << 31) - 1),
+        _whole("position", pa.int32(), "place of the claim among those of its document, from 0", 999_999_999),
         _whole("page", pa.int32(), "page from 1; 1 for an image", (1 << 31) - 1),
         _list("bbox", "x0, top, x1, bottom of the value on the page: points, or pixels of an image"),
         _text("maker", "who makes the part, as printed", 200, nullable=True),

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
-import numpy as np
 import polars as pl
 import pyarrow as pa
 
 from ...schema.validation import HeldBack, validate_frame
-from .about import DESCRIPTOR, PackAbout, Resource
+from .about import DESCRIPTOR, PackAbout, Resource, picture_name
 from .container import Container, demand_listed, open_container
 from .descriptor import parse_descriptor
 from .fields import CLAIMS, DOCUMENTS, TABLES, WORDS, TableFields
@@ -109,24 +108,25 @@ class Pack:
         """Read everything once and keep nothing; how much there is."""
         documents = sum(batch.num_rows for batch in self.documents())
         claims, held = 0, 0
-        told: list[np.ndarray] = []
         for batch in self.claims():
             claims, held = claims + batch.rows.num_rows, held + len(batch.held_back)
-            told.append(np.array(batch.rows.column("claim_id").to_pylist(), dtype="S16"))
-        words = 0
-        for batch in self.words():
-            words += batch.num_rows
-            told.append(np.array(batch.column("claim_id").to_pylist(), dtype="S16"))
-        ids = np.sort(np.concatenate(told)) if told else np.array([], dtype="S16")
-        pictures = 0
-        for claim_id, _ in self.pictures():
-            at = np.searchsorted(ids, claim_id.encode())
-            if at == len(ids) or ids[at] != claim_id.encode():
-                Place(self.name, self._resources[f"evidence-{claim_id}"].path).refuse(
-                    "no claim of the pack has this id"
-                )
-            pictures += 1
+        words = sum(batch.num_rows for batch in self.words())
+        pictures = sum(1 for _ in self.pictures())
+        self.demand_pictures_of_claims()
         return PackCounts(documents, claims, held, words, pictures)
+
+    def demand_pictures_of_claims(self) -> None:
+        """Refuse a pack with a picture of what is no claim or word in it; no other check is made on the way."""
+        wanted = {name.rpartition("-")[2] for name in self._resources if name not in TABLES}
+        for table in (CLAIMS, WORDS):
+            if wanted:
+                resource = self._resources[table.name]
+                path, place = self._container.folder / resource.path, Place(self.name, resource.path)
+                for batch in read_table(path, table, place, self.settings.batch_rows):
+                    wanted.difference_update(batch.column("claim_id").to_pylist())
+        if wanted:
+            path = self._resources[picture_name(min(wanted))].path
+            Place(self.name, path).refuse("no claim of the pack has this id")
 
     def _checked(self, table: TableFields) -> Iterator[tuple[pa.RecordBatch, RowChecker]]:
         """The batches of a table with its checker; a batch is counted when the next one is asked for."""

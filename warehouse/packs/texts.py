@@ -41,6 +41,11 @@ def find_bad_text(column: pa.Array) -> tuple[int, str] | None:
     return None if at < 0 else (at, object_to_text(column[at].as_py()) or "holds what no text may")
 
 
+def find_all_bad(column: pa.Array) -> pa.Array:
+    """For each text of a column, whether it holds what no text may."""
+    return pc.match_substring_regex(column, _ANY)
+
+
 def object_to_text(text: str) -> str | None:
     """What is wrong with a text, as a clause; ``None`` where nothing is."""
     return next((told for pattern, told in _NAMED if pattern.search(text)), None)
