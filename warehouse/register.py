@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 _FAULT_COLUMNS = {name: pa.string() for name in ("sha256", "reason", "message", "file", "where", "advice")}
 
-_AFTER_ALL = 1_000_000
+AFTER_ALL = 1_000_000_000
 """The position of a claim that only a person's word keeps, behind all of its document."""
 
 _TOLD = """
@@ -219,7 +219,7 @@ def _lost_row(row: Mapping[str, Any]) -> dict[str, Any]:
     reader = str(snapshot.pop("reader", ""))
     checked = validate_records([snapshot])
     held: HeldBack | None = next(iter(checked.held_back), None)
-    return as_row(row["claim_id"], row["sha256"], _AFTER_ALL, tidy_claim(snapshot), reader, held)
+    return as_row(row["claim_id"], row["sha256"], AFTER_ALL, tidy_claim(snapshot), reader, held)
 
 
 def _now() -> datetime:
