@@ -19,8 +19,25 @@ _LOST = (
     "connection slots", "too many clients", "consuming input failed", "bad connection", "connection not open",
 )  # fmt: skip
 _CONFLICT = ("transaction conflict", "conflict on")
-_RIGHTS = ("permission denied", "read-only", "no space left", "disk quota", "403", "access denied")
-_FILES = ("no files found", "cannot open file", "could not open", "no such file", "404", "failed to read", "corrupt")
+_RIGHTS = (
+    "permission denied",
+    "read-only",
+    "no space left",
+    "disk quota",
+    "http 403",
+    "403 forbidden",
+    "access denied",
+)
+_FILES = (
+    "no files found",
+    "cannot open file",
+    "could not open",
+    "no such file",
+    "http 404",
+    "404 not found",
+    "failed to read",
+    "corrupt",
+)
 _LONGEST = 200
 
 
@@ -34,7 +51,8 @@ def explain_lake(error: Exception, address: LakeAddress, data: str | None, wait_
     if any(sign in low for sign in _LET_IN) or _UNKNOWN.search(whole):
         advice = "check host, user and database in the address, and the password (PGPASSWORD, or libpq's password file)"
         return CallError(Reason.BAD_CALL, f"the catalogue does not let you in ({said})", file=file, advice=advice)
-    if is_lost(error):
+    over_http = re.search(r"\bhttps?\b", low) is not None
+    if is_lost(error) and not over_http:
         advice = "check that PostgreSQL runs and can be reached from here, then try again; nothing kept was lost"
         return StoreError(Reason.STORE_BUSY, f"the catalogue does not answer ({said})", file=file, advice=advice)
     if any(sign in low for sign in _CONFLICT):
@@ -43,7 +61,7 @@ def explain_lake(error: Exception, address: LakeAddress, data: str | None, wait_
     if any(sign in low for sign in _RIGHTS):
         advice = "check your rights on the catalogue and on its data, and the room there"
         return StoreError(Reason.NOT_WRITABLE, f"the store may not be used so ({said})", file=file, advice=advice)
-    if isinstance(error, OSError) or any(sign in low for sign in _FILES):
+    if isinstance(error, OSError) or over_http or any(sign in low for sign in _FILES):
         advice = f"check that {data or 'the data'} can be reached from here, or restore it from a copy"
         return StoreError(Reason.STORE_BROKEN, f"the store's data cannot be read ({said})", file=file, advice=advice)
     advice = "restore catalogue and data from a copy of the same moment, or read the documents into a new store"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from cogledger.schema.errors import CallError
+from cogledger.schema.reasons import Reason
 from cogledger.warehouse.lake_address import parse_address
 from cogledger.warehouse.lake_faults import explain_lake
 from cogledger.warehouse.object_store import secret_from
@@ -83,3 +84,28 @@ def test_access_to_an_object_store_comes_from_the_environment() -> None:
         "create or replace secret data_store (type s3, key_id 'k', secret 'it''s', region 'eu-west-3', "
         "endpoint '127.0.0.1:9000', url_style 'path', use_ssl 'false')"
     )
+
+
+@pytest.mark.parametrize(
+    ("said", "reason", "words"),
+    [
+        ("IO Error: Could not connect to server error for HTTP GET to 'http://h/parts/a.parquet'", Reason.STORE_BROKEN,
+         "check that s3://b/ can be reached from here"),
+        ("HTTP Error: Unable to write (HTTP 403)", Reason.NOT_WRITABLE,
+         "check your rights on the catalogue and on its data"),
+        ("IO Error: Cannot open file \"/srv/4030.parquet\": No such file or directory", Reason.STORE_BROKEN,
+         "/srv/4030.parquet"),
+        ('connection to server failed: FATAL:  password authentication failed for user "u"', Reason.BAD_CALL,
+         "(password authentication failed for user \"u\")"),
+        ('connection to server at "h", port 1 failed: FATAL:  the database system is starting up', Reason.STORE_BUSY,
+         "(the database system is starting up)"),
+        ("FATAL:  sorry, too many clients already", Reason.STORE_BUSY, "does not answer"),
+        ("canceling statement due to lock timeout", Reason.STORE_BUSY, "others wrote to the store for 7 s"),
+        ("permission denied for table ducklake_snapshot", Reason.NOT_WRITABLE, "ducklake_snapshot"),
+        ("Internal Error: " + "x" * 5000, Reason.STORE_BROKEN, "xxx…"),
+    ],
+)  # fmt: skip
+def test_what_servers_say_is_told_with_what_to_do(said: str, reason: Reason, words: str) -> None:
+    error = explain_lake(RuntimeError(said), parse_address(f"{MARK}dbname=x"), "s3://b/", 7)
+    assert (error.fault.reason, words in str(error)) == (reason, True), str(error)
+    assert "\n" not in str(error) and len(str(error)) < 500
