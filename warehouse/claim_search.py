@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, overload
+from typing import overload
 
 from ..schema.limits import LIMITS, PartKind
 from ..schema.parts import maker_key, squash
@@ -17,9 +17,18 @@ from .words import kinds_named, limits_named, split_words, words_condition
 
 _BREAKS = re.compile(r"[\s\-_/,()]+")
 _STATE = "coalesce(j.verdict, c.state)"
+ONE_BY_ONE = 64
+"""Up to so many families are fetched one by one, which is faster than all at once."""
 _FROM = """
 from kept.claims c join kept.documents d using (sha256) left join kept.last_judgements j using (claim_id)
 """
+
+_NAMES = {
+    "maker": "select distinct maker, maker from kept.claims where maker is not null",
+    "variant": "select distinct variant, variant from kept.claims where variant is not null",
+    "sha256": "select sha256, name from kept.documents",
+}
+"""Columns of few values, with the name that each value goes by."""
 
 
 @dataclass(frozen=True)
@@ -73,14 +82,32 @@ def list_claims(store: Store, words: Sequence[str] = (), chosen: ClaimFilter | N
     must_be_known("limit", chosen.limit, list(LIMITS))
     check_filter(chosen)
     with store.reading() as connection:
-        where = every([*_asked(connection, chosen), words_condition(split_words(words), _finder(connection))])
-        if chosen.most is None:
-            return FoundClaims(tuple(tell_claims(connection, where.text, where.values)))
-        sql = f"select c.claim_id, count(*) over () {_FROM} where {where.text} order by d.name, c.sha256, c.position"
-        rows = connection.execute(f"{sql} limit ?", [*where.values, chosen.most]).fetchall()
-        kept = one_of("c.claim_id", [row[0] for row in rows])
-        told = tell_claims(connection, kept.text, kept.values)
-        return FoundClaims(tuple(told), rows[0][1] - len(rows) if rows else 0)
+        where = every(
+            [*_asked(connection, chosen), words_condition(split_words(words), _finder(connection), _code_begins)]
+        )
+        if where.text == "true" and chosen.most is None:
+            return FoundClaims(tuple(tell_claims(connection)))
+        sql = f"select c.family, c.claim_id, count(*) over () {_FROM} where {where.text}"
+        sql += " order by d.name, c.sha256, c.position"
+        if chosen.most is not None:
+            sql += f" limit {int(chosen.most)}"
+        rows = connection.execute(sql, list(where.values)).fetchall()
+        told = _tell(connection, [(family, claim_id) for family, claim_id, _ in rows])
+        return FoundClaims(told, rows[0][2] - len(rows) if rows else 0)
+
+
+def _tell(connection: Connection, found: Sequence[tuple[str, str]]) -> tuple[ToldClaim, ...]:
+    """The claims of these families and ids, in this order."""
+    places = {claim_id: place for place, (_, claim_id) in enumerate(found)}
+    families = sorted({family for family, _ in found})
+    told: list[ToldClaim] = []
+    if len(families) <= ONE_BY_ONE:
+        for family in families:
+            told += tell_claims(connection, "c.family = ?", [family])
+    else:
+        where = every([Clause("c.family between ? and ?", (families[0], families[-1])), one_of("c.claim_id", places)])
+        told += tell_claims(connection, where.text, where.values)
+    return tuple(sorted((t for t in told if t.claim_id in places), key=lambda t: places[t.claim_id]))
 
 
 def _asked(connection: Connection, chosen: ClaimFilter) -> list[Clause]:
@@ -119,19 +146,18 @@ def _finder(connection: Connection) -> Callable[[str], Clause]:
     """How a word finds claims. What few values are written in is looked through once, whatever the number of words."""
     known: dict[str, list[tuple[str, set[str]]]] = {}
 
-    def begun(name: str, key: str) -> list[str]:
-        if name not in known:
-            table = "kept.documents" if name == "name" else "kept.claims"
-            sql = f"select distinct {name} from {table} where {name} is not null"
-            known[name] = [(row[0], _words_of(row[0])) for row in connection.execute(sql).fetchall()]
-        return [value for value, words in known[name] if any(word.startswith(key) for word in words)]
+    def begun(column: str, key: str) -> list[str]:
+        if column not in known:
+            known[column] = [(value, _words_of(name)) for value, name in connection.execute(_NAMES[column]).fetchall()]
+        return [value for value, words in known[column] if any(word.startswith(key) for word in words)]
 
     def found(key: str) -> Clause:
-        ways: list[Any] = [_code_begins(key)]
-        ways += [one_of(f"c.{name}", begun(name, key)) for name in ("maker", "variant")]
-        ways += [one_of("d.name", begun("name", key))]
-        ways += [one_of("c.part_kind", kinds_named(key)), one_of("c.limit_key", limits_named(key))]
-        return some(way for way in ways if way.text != "false")
+        listed = {column: begun(column, key) for column in _NAMES}
+        listed |= {"part_kind": kinds_named(key), "limit_key": limits_named(key)}
+        ways = [
+            Clause(f"list_contains(?::varchar[], c.{column})", (names,)) for column, names in listed.items() if names
+        ]
+        return some([_code_begins(key), *ways])
 
     return found
 

@@ -15,14 +15,13 @@ from rapidfuzz.distance import DamerauLevenshtein
 from ..schema.parts import code_key, lookalike_key, maker_key, part_label, squash
 from .clauses import Clause, every, one_of, some
 from .store import Connection
-from .words import Asked, Run, kinds_named, limits_named, part_begins, runs_with, vocabulary
+from .words import BEYOND, Asked, Run, code_begins, kinds_named, limits_named, part_begins, runs_with, vocabulary
 
 SHORTEST = 3
 """Signs that a word must have before another may have been meant."""
 TWO_FAULTS_FROM = 8
 """Signs from which on a word may have two typing faults."""
 _OFFERED_WITH_TWO_FROM = 5
-_BEYOND = "\U0010ffff"
 _BREAKS = re.compile(r"[\s\-_/,()]+")
 
 
@@ -35,11 +34,16 @@ class Meant:
     where: Clause
 
 
-def find_meant(connection: Connection, asked: Sequence[Asked]) -> list[Meant]:
-    """For each word that nothing begins with, alone or with its neighbours, what was nearly called so."""
+def find_meant(connection: Connection, asked: Sequence[Asked], *, unknown: bool = False) -> list[Meant]:
+    """For each word that nothing begins with, alone or with its neighbours, what was nearly called so.
+
+    :param unknown: nothing begins with any of the words, as the caller has seen already
+    """
     meant: list[Meant] = []
     for place in range(len(asked)):
-        if any(m.run.start <= place < m.run.end for m in meant) or _is_known(connection, asked, place):
+        if any(m.run.start <= place < m.run.end for m in meant) or (
+            not unknown and _is_known(connection, asked, place)
+        ):
             continue
         found = _meant_at(connection, runs_with(asked, place))
         if found:
@@ -50,7 +54,8 @@ def find_meant(connection: Connection, asked: Sequence[Asked]) -> list[Meant]:
 def _is_known(connection: Connection, asked: Sequence[Asked], place: int) -> bool:
     if kinds_named(asked[place].key) or limits_named(asked[place].key):
         return True
-    clause = some(part_begins(run.key) for run in runs_with(asked, place))
+    alone, *joined = runs_with(asked, place)
+    clause = some([*(code_begins(run.key) for run in joined), part_begins(alone.key)])
     sql = f"select 1 from kept.parts where {clause.text} limit 1"
     return bool(connection.execute(sql, list(clause.values)).fetchall())
 
@@ -58,9 +63,9 @@ def _is_known(connection: Connection, asked: Sequence[Asked], place: int) -> boo
 def _meant_at(connection: Connection, runs: Sequence[Run]) -> Meant | None:
     """The nearest reading of a word; it alone comes before it with its neighbours."""
     runs = [run for run in runs if len(run.key) >= SHORTEST]
-    ways = [(run, way) for way in (_lookalikes, _one_fault) for run in runs]
-    alone = [(run, way) for way in (_begun_lookalikes, _two_faults) for run in runs if run.end - run.start == 1]
-    for run, way in (*ways, *alone):
+    alone = [run for run in runs if run.end - run.start == 1]
+    ways = ((_lookalikes, runs), (_begun_lookalikes, alone), (_one_fault, runs), (_two_faults, alone))
+    for run, way in ((run, way) for way, tried in ways for run in tried):
         found = way(connection, run)
         if found:
             return found
@@ -77,7 +82,7 @@ def _lookalikes(connection: Connection, run: Run) -> Meant | None:
 def _begun_lookalikes(connection: Connection, run: Run) -> Meant | None:
     """Codes of which the beginning differs in such signs only."""
     begun = lookalike_key(run.key)
-    where = Clause("lookalike_key >= ? and lookalike_key < ?", (begun, begun + _BEYOND))
+    where = Clause("lookalike_key >= ? and lookalike_key < ?", (begun, begun + BEYOND))
     sql = f"select distinct left(code_key, ?) from kept.parts where {where.text} order by all"
     names = tuple(row[0] for row in connection.execute(sql, [len(begun), *where.values]).fetchall())
     return Meant(run, names, where) if names else None
@@ -92,9 +97,13 @@ def _two_faults(connection: Connection, run: Run) -> Meant | None:
 
 
 def _faulty(connection: Connection, run: Run, faults: int) -> Meant | None:
-    """What is ``faults`` typing faults away: codes, makers and their words, words of the vocabulary."""
+    """What is ``faults`` typing faults away: codes, makers and their words, words of the vocabulary.
+
+    A word with a digit in it is meant for a code where one is near.
+    """
     codes = _codes_within(connection, run.key, faults)
-    makers = _makers_within(connection, run.key, faults)
+    only_codes = codes and any(sign.isdigit() for sign in run.key)
+    makers = [] if only_codes else _makers_within(connection, run.key, faults)
     terms = [word for word in sorted(vocabulary()) if _within(word, run.key, faults)]
     if not codes and not makers and not terms:
         return None
@@ -132,7 +141,7 @@ def _within(word: str, key: str, faults: int) -> bool:
 
 
 def _shared_with_one(key: str) -> Clause:
-    """What holds of every word one fault away: one half is as in ``key``, or the two signs in the middle are swapped."""
+    """What holds of every word one fault away: one half is as in ``key``, or its middle is swapped."""
     half = len(key) // 2
     swapped = key[: half - 1] + key[half] + key[half - 1] + key[half + 1 :]
     return some([

@@ -9,18 +9,16 @@ from typing import Any, overload
 from ..schema.limits import LIMITS, PartKind
 from ..schema.parts import code_key, maker_key, variant_key
 from ..schema.resolved import Part
-from .claim_search import ClaimFilter, FoundClaims, list_claims
+from .claim_search import ONE_BY_ONE, ClaimFilter, FoundClaims, list_claims
 from .clauses import Clause, every, one_of
 from .filters import Columns, LimitFilter, check_filter, holds_words, must_be_known, pairs, value_clauses
 from .near import Meant, find_meant, find_meant_maker, names_told
 from .settled import find_settled
 from .store import Connection, Store
-from .words import Asked, part_begins, split_words, words_condition
+from .words import Asked, code_begins, part_begins, split_words, words_condition
 
 __all__ = ["ClaimFilter", "FoundClaims", "FoundParts", "LimitFilter", "list_claims", "list_limits"]
 
-_ONE_BY_ONE = 64
-"""Up to so many families are fetched one by one, which is faster than all at once."""
 _IDENTITY = "part_kind, code_key, maker_key, variant_key"
 
 Identity = tuple[str, str, str, str]
@@ -81,10 +79,10 @@ def list_limits(
     with store.reading() as connection:
         rows = _rows_clause(chosen, limit)
         others = _part_clauses(connection, chosen, kind, rows, limit)
-        found, more = _find(connection, every([words_condition(asked, part_begins), *others]), chosen.most)
+        found, more = _find(connection, every([words_condition(asked, part_begins, code_begins), *others]), chosen.most)
         meant: list[Meant] = []
         if not found and (asked or chosen.maker):
-            meant = find_meant(connection, asked)
+            meant = find_meant(connection, asked, unknown=len(asked) == 1 and _asks_nothing((), kind, limit, chosen))
             maker = find_meant_maker(connection, chosen.maker) if chosen.maker else None
             if meant or maker:
                 others = _part_clauses(connection, chosen, kind, rows, limit, maker)
@@ -96,7 +94,7 @@ def list_limits(
 
 def _with_meant(asked: Sequence[Asked], meant: Sequence[Meant]) -> Clause:
     instead = {place: m.where for m in meant for place in range(m.run.start, m.run.end)}
-    return words_condition(asked, part_begins, instead)
+    return words_condition(asked, part_begins, code_begins, instead)
 
 
 def _asks_nothing(asked: Sequence[Asked], kind: object, limit: object, chosen: LimitFilter) -> bool:
@@ -144,8 +142,8 @@ def _part_clauses(
 
 
 def _has_row(clause: Clause) -> Clause:
-    text = f"(family, {_IDENTITY}) in (select (family, {_IDENTITY}) from kept.limits where {clause.text})"
-    return Clause(text, clause.values)
+    same = " and ".join(f"l.{name} = parts.{name}" for name in ("family", *_IDENTITY.split(", ")))
+    return Clause(f"exists (select 1 from kept.limits l where {same} and {clause.text})", clause.values)
 
 
 def _texts(connection: Connection, chosen: LimitFilter) -> dict[str, list[str]]:
@@ -179,7 +177,7 @@ def _fetch(
     families = sorted({family for family, _ in found})
     wanted = {identity for _, identity in found}
     parts: list[Part] = []
-    if len(families) <= _ONE_BY_ONE:
+    if len(families) <= ONE_BY_ONE:
         for family in families:
             parts += find_settled(connection, f"family = ? and {shown.text}", [family, *shown.values])
     else:

@@ -14,6 +14,10 @@ _MOST_JOINED = 3
 """So many words in a row may be one code that was typed with blanks in it, as in "TWX 240 M"."""
 
 
+BEYOND = "\U0010ffff"
+"""A sign behind all others, for the end of a span of words that begin alike."""
+
+
 @dataclass(frozen=True)
 class Asked:
     """One word of a search: as typed, and as compared."""
@@ -54,16 +58,22 @@ def runs_with(asked: Sequence[Asked], place: int) -> list[Run]:
 
 
 def words_condition(
-    asked: Sequence[Asked], found: Callable[[str], Clause], instead: Mapping[int, Clause] | None = None
+    asked: Sequence[Asked],
+    found: Callable[[str], Clause],
+    joined: Callable[[str], Clause],
+    instead: Mapping[int, Clause] | None = None,
 ) -> Clause:
     """That every word is found, alone or in a run with its neighbours.
 
     :param found: a word as compared → the condition that something begins with it
+    :param joined: several words, joined → the condition that a code begins so
     :param instead: place of a word that was typed wrong → the condition to use for it
     """
     instead = instead or {}
     return every(
-        instead[place] if place in instead else some(found(run.key) for run in runs_with(asked, place))
+        instead[place]
+        if place in instead
+        else some((found if run.end - run.start == 1 else joined)(run.key) for run in runs_with(asked, place))
         for place in range(len(asked))
     )
 
@@ -104,3 +114,11 @@ def part_begins(key: str) -> Clause:
     if limits:
         ways.append(Clause("list_has_any(limit_keys, ?::varchar[])", (limits,)))
     return some(ways)
+
+
+def code_begins(key: str) -> Clause:
+    """That the code of a row of ``kept.parts``, or the code with its variant behind it, begins so."""
+    return some([
+        Clause("code_key >= ? and code_key < ?", (key, key + BEYOND)),
+        Clause("case when starts_with(?, code_key) then contains(words, ?) else false end", (key, f" {key}")),
+    ])  # fmt: skip
