@@ -1,7 +1,7 @@
 """Data of a team's store in an object store: a small one of our own that speaks as much of S3 as DuckDB uses.
 
 The requests are those of the Amazon S3 API Reference (PutObject, GetObject with Range, HeadObject, DeleteObject,
-ListObjectsV2, CreateMultipartUpload, UploadPart, CompleteMultipartUpload); signatures are not checked.
+DeleteObjects, ListObjectsV2, CreateMultipartUpload, UploadPart, CompleteMultipartUpload); signatures are not checked.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from cogledger.schema.errors import StoreError
 from cogledger.schema.reasons import Reason
 from cogledger.warehouse.lake_connection import let_go
 from cogledger.warehouse.lake_store import LakeStore
-from cogledger.warehouse.lake_tidy import LakeSettings
+from cogledger.warehouse.lake_tidy import LakeSettings, join_files
 from cogledger.warehouse.register import write_reading
 from cogledger.warehouse.store import rows_of
 
@@ -66,9 +66,13 @@ class ObjectStore(BaseHTTPRequestHandler):
 
     def do_POST(self) -> None:
         path, query = self._place()
-        self._body()
+        body = self._body().decode()
         bucket, _, key = path[1:].partition("/")
-        if "uploads" in query:
+        if "delete" in query:
+            for name in re.findall(r"<Key>([^<]*)</Key>", body):
+                self.objects.pop(f"/{bucket}/{name}", None)
+            self._answer(200, b"<DeleteResult></DeleteResult>")
+        elif "uploads" in query:
             upload = f"u{len(self.pieces)}"
             self.pieces[upload] = {}
             self._answer(200, f"<InitiateMultipartUploadResult><Bucket>{bucket}</Bucket><Key>{key}</Key>"
@@ -130,11 +134,15 @@ def test_a_store_lies_in_an_object_store(
 ) -> None:
     keywords = postgres.make_database()
     address = f"ducklake:postgres:{keywords} data=s3://team/parts"
-    store = LakeStore(address, upkeep=LakeSettings(every=3, keep_s=0))
+    store = LakeStore(address, upkeep=LakeSettings(every=1000, keep_s=0))
     for number in range(4):
         source = Source(Path(f"d{number}.pdf"), f"d{number}.pdf", f"{number:064d}", 1, SourceKind.PDF)
         with store.writing() as connection:
             write_reading(connection, Reading(source, 1, (claim(f"ZQ5{number}", high=37),), reader="r"), ".pdf")
+    small = len(objects)
+    with store._writer() as (connection, _):
+        join_files(connection, store.upkeep)
+    assert len(objects) < small / 2, "what was replaced is deleted"
     document = tmp_path / "scan.pdf"
     document.write_bytes(os.urandom(9 * 2**20))
     sha = hashlib.sha256(document.read_bytes()).hexdigest()
