@@ -77,6 +77,9 @@ def list_limits(
     check_filter(chosen)
     asked = split_words(words)
     with store.reading() as connection:
+        if _asks_nothing(asked, kind, limit, chosen) and chosen.most is None:
+            parts = tuple(find_settled(connection))
+            return FoundParts(parts, replaced_by=_successors(connection, parts))
         rows = _rows_clause(chosen, limit)
         others = _part_clauses(connection, chosen, kind, rows, limit)
         found, more = _find(connection, every([words_condition(asked, part_begins, code_begins), *others]), chosen.most)
@@ -88,7 +91,7 @@ def list_limits(
                 others = _part_clauses(connection, chosen, kind, rows, limit, maker)
                 found, more = _find(connection, every([_with_meant(asked, meant), *others]), chosen.most)
                 meant = [*meant, *([maker] if maker else [])]
-        parts = _fetch(connection, found, rows, everything=not more and _asks_nothing(asked, kind, limit, chosen))
+        parts = _fetch(connection, found, rows)
         return FoundParts(parts, names_told(meant) if parts else {}, more, _successors(connection, parts))
 
 
@@ -167,13 +170,9 @@ def _find(connection: Connection, where: Clause, most: int | None) -> tuple[list
     return [(row[0], row[1:5]) for row in rows], rows[0][5] - len(rows) if rows else 0
 
 
-def _fetch(
-    connection: Connection, found: Sequence[tuple[str, Identity]], rows: Clause | None, *, everything: bool
-) -> tuple[Part, ...]:
+def _fetch(connection: Connection, found: Sequence[tuple[str, Identity]], rows: Clause | None) -> tuple[Part, ...]:
     """The parts found, with those of their limits that are to be shown."""
     shown = rows or Clause("true")
-    if everything:
-        return tuple(find_settled(connection))
     families = sorted({family for family, _ in found})
     wanted = {identity for _, identity in found}
     parts: list[Part] = []
