@@ -259,3 +259,11 @@ def test_what_a_pack_says_of_itself_is_checked(
     with pytest.raises(CallError):
         write_pack(tmp_path / "p", rows.tables(), replace(about, **change))
     assert not list(tmp_path.iterdir())
+
+
+def test_the_docs_name_every_field_of_every_table() -> None:
+    page = (Path(__file__).resolve().parents[3] / "docs" / "sharing.md").read_text("utf-8")
+    for table in TABLES.values():
+        section = page.partition(f"### `{table.name}`")[2].partition("\n### ")[0]
+        told = [line.split("`")[1] for line in section.splitlines() if line.startswith("| `")]
+        assert told == table.names
