@@ -30,7 +30,7 @@ from cogledger.warehouse.store import rows_of
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="no kill -9 and no fork there")]
 
-KILLS = {"read": 14, "crew": 8, "judge": 14, "migrate": 12, "tidy": 8}
+KILLS = {"read": 14, "crew": 8, "judge": 14, "migrate": 12, "tidy": 8, "merge": 8}
 """How many kills of a living process each test needs."""
 
 _ACTS = """
@@ -73,6 +73,10 @@ def judge(folder, log, words):
 
 def migrate(folder, log):
     Ledger(folder).claims()
+
+def merge(folder, log, pack):
+    Ledger(folder).merge(pack)
+    note(log, "merge")
 
 def die_while_making(folder, log):
     from cogledger.warehouse import folder_store
@@ -217,13 +221,16 @@ def assert_sound(folder: Path) -> list[str]:
     if not store.exists():
         return []
     with store.reading() as connection:
-        documents = rows_of(connection, "select sha256, name, extension from kept.documents order by name")
+        documents = rows_of(connection, "select sha256, name, extension, origin from kept.documents order by name")
         claims = rows_of(connection, "select sha256, part_code, variant, limit_key, high, snippet from kept.claims")
         paths = {row["sha256"] for row in rows_of(connection, "select sha256 from kept.document_paths")}
     known = {document["sha256"] for document in documents}
     assert len(known) == len(documents)
-    assert paths == known and {claim["sha256"] for claim in claims} <= known
+    assert paths >= {d["sha256"] for d in documents if d["origin"] is None}
+    assert paths <= known and {claim["sha256"] for claim in claims} <= known
     for document in documents:
+        if document["origin"] is not None:
+            continue
         copy = folder / "sources" / f"{document['sha256']}{document['extension']}"
         whole = copy.read_bytes()
         assert hashlib.sha256(whole).hexdigest() == document["sha256"]
@@ -328,6 +335,29 @@ def test_putting_in_order(killer: Killer, known: Path, record_property: Callable
         assert [claim.as_json() for claim in Ledger(folder).claims()] == before
         attempts.append(attempt)
     tell(record_property, "tidy", attempts)
+
+
+def test_merging(killer: Killer, known: Path, manuals: Path, record_property: Callable[..., None]) -> None:
+    """What somebody else read and judged: all of it or nothing."""
+    theirs = killer.work / "theirs"
+    for document in sorted(manuals.iterdir())[2:]:
+        document.write_text(document.read_text(encoding="utf-8").replace("ZQ3", "ZR3"), encoding="utf-8")
+    killer.act("read", theirs, manuals=str(manuals), workers=1)
+    for claim in Ledger(theirs).claims()[::4]:
+        Ledger(theirs).reject(claim.claim_id, by="Jørn")
+    pack = killer.work / "pack.zip"
+    Ledger(theirs).share(pack, "Jørn", "CC0-1.0")
+    before = [claim.as_json() for claim in Ledger(known).claims()]
+    attempts = []
+    call = killer.kills(KILLS["merge"], "merge", lambda f: shutil.copytree(known, f), pack=str(pack))
+    for folder, attempt in call:
+        after = [claim.as_json() for claim in Ledger(killer.work / "whole").claims()]
+        now = [claim.as_json() for claim in Ledger(folder).claims()]
+        assert len(after) > len(before) and now in (before, after)
+        assert now == after or not attempt.noted
+        assert len(assert_sound(folder)) == (7 if now == before else 12)
+        attempts.append(attempt)
+    tell(record_property, "merge", attempts)
 
 
 @pytest.mark.xfail(strict=True, reason="nothing removes what a killed writer left under another name")
