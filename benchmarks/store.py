@@ -30,7 +30,7 @@ from cogledger.warehouse.packs import CLAIMS, DOCUMENTS, WORDS, PackAbout, write
 from cogledger.warehouse.resolve import resolve_parts
 from cogledger.warehouse.settled import load_kept, settle_all
 from cogledger.warehouse.store import StoreSettings
-from store_data import DataSettings, MadeDocument, make_documents
+from store_data import DataSettings, MadeDocument, list_documents, make_document
 
 _DOCUMENTS_AT_ONCE = 200
 _BUILD_KINDS = ("rear_derailleur", "front_derailleur", "cassette", "crankset", "shifter", "chain")
@@ -56,20 +56,27 @@ def claim_rows(made: MadeDocument) -> Iterator[dict[str, Any]]:
 
 def make_pack(out: Path, parts: int, seed: int) -> int:
     """Write the pack of a made-up store; the number of its claims."""
-    documents = sorted(make_documents(DataSettings(parts, seed)), key=lambda made: made.sha256)
-    count = sum(len(made.claims) for made in documents)
+    settings = DataSettings(parts, seed)
+    listed = list_documents(settings)
+    rows: list[dict[str, Any]] = []
+    count = 0
 
     def batches() -> Iterator[pa.RecordBatch]:
-        for start in range(0, len(documents), _DOCUMENTS_AT_ONCE):
-            rows = [row for made in documents[start : start + _DOCUMENTS_AT_ONCE] for row in claim_rows(made)]
-            columns = [pa.array([row[f.name] for row in rows], f.arrow) for f in CLAIMS.fields]
-            yield pa.record_batch(columns, schema=CLAIMS.arrow)
+        nonlocal count
+        for start in range(0, len(listed), _DOCUMENTS_AT_ONCE):
+            made = [
+                make_document(settings, number, sort) for _, number, sort in listed[start : start + _DOCUMENTS_AT_ONCE]
+            ]
+            rows.extend(map(document_row, made))
+            claims = [row for one in made for row in claim_rows(one)]
+            count += len(claims)
+            yield pa.record_batch(
+                [pa.array([r[f.name] for r in claims], f.arrow) for f in CLAIMS.fields], schema=CLAIMS.arrow
+            )
 
-    tables = {
-        "documents": pa.Table.from_pylist([document_row(made) for made in documents], DOCUMENTS.arrow),
-        "claims": batches(),
-        "words": WORDS.arrow.empty_table(),
-    }
+    claims = pa.Table.from_batches(batches(), CLAIMS.arrow)
+    documents = pa.Table.from_pylist(rows, DOCUMENTS.arrow)
+    tables = {"documents": documents, "claims": claims.to_batches(), "words": WORDS.arrow.empty_table()}
     write_pack(out, tables, PackAbout("the benchmark"))
     return count
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from random import Random
@@ -61,34 +60,36 @@ def make_maker(number: int) -> tuple[str, str]:
     return name, letters
 
 
-def make_documents(settings: DataSettings) -> Iterator[MadeDocument]:
-    """The documents of a store of that size, about ``PARTS_A_DOCUMENT`` parts in each."""
-    chance = Random(settings.seed)
-    made = number = 0
-    while made < settings.parts:
-        maker, letters = make_maker(number // 20)
-        claims: list[Claim] = []
-        again: list[Claim] = []
-        count = 0
-        while count < PARTS_A_DOCUMENT and made + count < settings.parts:
-            code = f"{letters}{number % 20}{len(claims) % 10}{count:02d}"
-            variants = _make_part(chance, maker, code, claims)
-            count += variants
-        for claim in claims:
-            if chance.random() < settings.second_document:
-                again.append(_other(chance, claim) if chance.random() < settings.disagreeing else claim)
-        yield _document(number, "sheet", maker, claims)
-        if again:
-            yield _document(number, "dealer", maker, again)
-        made += count
-        number += 1
+def list_documents(settings: DataSettings) -> list[tuple[str, int, str]]:
+    """Hash, number and sort of every document of a store of that size, in the order of the hashes."""
+    numbers = range(-(-settings.parts // PARTS_A_DOCUMENT))
+    return sorted((_hash(_name(number, sort)), number, sort) for number in numbers for sort in ("sheet", "dealer"))
 
 
-def _document(number: int, word: str, maker: str, claims: list[Claim]) -> MadeDocument:
-    name = f"{maker.lower()}-{word}-{number}.pdf"
-    sha = hashlib.sha256(name.encode()).hexdigest()
+def make_document(settings: DataSettings, number: int, sort: str) -> MadeDocument:
+    """The document of that number: the maker's sheet of some 50 parts, or what a dealer says of a few of them."""
+    chance = Random(f"{settings.seed}-{number}")
+    maker, letters = make_maker(number // 20)
+    sheet: list[Claim] = []
+    count = 0
+    while count < PARTS_A_DOCUMENT:
+        code = f"{letters}{number % 20}{len(sheet) % 10}{count:02d}"
+        count += _make_part(chance, maker, code, sheet)
+    claims = sheet
+    if sort == "dealer":
+        again = [claim for claim in sheet if chance.random() < settings.second_document]
+        claims = [_other(chance, claim) if chance.random() < settings.disagreeing else claim for claim in again]
+    name = _name(number, sort)
     placed = tuple(_placed(claim, name, position) for position, claim in enumerate(claims))
-    return MadeDocument(sha, name, maker, _READ_AT - timedelta(days=number % 4000), placed)
+    return MadeDocument(_hash(name), name, maker, _READ_AT - timedelta(days=number % 4000), placed)
+
+
+def _name(number: int, sort: str) -> str:
+    return f"{make_maker(number // 20)[0].lower()}-{sort}-{number}.pdf"
+
+
+def _hash(name: str) -> str:
+    return hashlib.sha256(name.encode()).hexdigest()
 
 
 def _placed(claim: Claim, document: str, position: int) -> Claim:

@@ -216,6 +216,55 @@ def _show_judged(told: object, as_json: bool) -> None:
 
 
 @app.command()
+def share(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="The pack: a folder, or one zip where it ends in .zip.")],
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="[WORDS]...", help="Only documents that speak of such parts.")
+    ] = None,
+    store: opt.Store = None,
+    kind: opt.Kind = None,
+    document: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Only this document; can be given several times.")
+    ] = None,
+    shared_by: Annotated[
+        str | None, typer.Option("--as", metavar="NAME", help="Who shares it; default your login name.")
+    ] = None,
+    licence: Annotated[
+        str | None, typer.Option(metavar="ID", help="What others may do with it, by its SPDX id; default CC0-1.0.")
+    ] = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Tables as CSV in the place of Parquet.")] = False,
+    pictures: Annotated[bool, typer.Option("--pictures", help="Add the pictures of the places read from.")] = False,
+    as_json: opt.Json = False,
+) -> None:
+    """Write what the store's documents say, and what people said of it, as a pack for other people's stores."""
+    from ..warehouse import Ledger
+    from .pack_text import print_shared
+
+    report = Ledger(store).share(out, shared_by, licence, words or (), kind, document or (), as_csv, pictures)
+    if as_json:
+        put_json(report.as_json())
+    else:
+        print_shared(report)
+
+
+@app.command()
+def merge(
+    pack: Annotated[Path, typer.Argument(metavar="PACK", help="A pack that somebody shared: a folder or a zip.")],
+    store: opt.Store = None,
+    as_json: opt.Json = False,
+) -> None:
+    """Take somebody's pack into the store, all of it or nothing. Words said in this store are never overwritten."""
+    from ..warehouse import Ledger
+    from .pack_text import print_merged
+
+    report = Ledger(store).merge(pack)
+    if as_json:
+        put_json(report.as_json())
+    else:
+        print_merged(report, store)
+
+
+@app.command()
 def stamp(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of stamped codes.")],
     store: opt.Store = None,

@@ -17,6 +17,7 @@ from ..schema.errors import CallError, DocumentError, StoreError
 from ..schema.reasons import Reason
 from .files import put_whole
 from .register import ToldClaim, find_claim
+from .shared_pictures import find_shared_picture
 from .stamp_evidence import draw_kept_stamp
 from .stamps import StampRow, is_stamp_id
 from .store import Store
@@ -95,6 +96,8 @@ def _draw_claim(store: Store, claim_id: str, look: Look) -> tuple[ToldClaim, Ima
         told = find_claim(connection, claim_id)
     claim = told.claim
     copy = store.find_source(told.document_sha256)
+    if copy is None and (shared := find_shared_picture(store, told.claim_id)):
+        return told, _draw_shared(shared, told, look)
     if copy is None:
         where = f"page {claim.page}"
         raise StoreError(Reason.SOURCE_GONE, "the store's copy of it is gone", file=claim.document, where=where)
@@ -106,6 +109,22 @@ def _draw_claim(store: Store, claim_id: str, look: Look) -> tuple[ToldClaim, Ima
         ) from error
     scale = _DPI / _POINTS_PER_INCH if told.document_kind == "pdf" else 1.0
     return told, draw_evidence(page, told, scale, look)
+
+
+def _draw_shared(file: Path, told: ToldClaim, look: Look) -> Image.Image:
+    """The picture as it came in a pack, under a line that says so: nobody here has seen the page."""
+    with Image.open(file) as opened:
+        picture = opened.convert("RGB")
+    words = f"As shared by {told.shared_by or 'somebody else'}. The document itself is not in this store."
+    font = ImageFont.load_default(look.text)
+    lines = textwrap.wrap(drawable(words), max(20, int(picture.width / (look.text * 0.58))))
+    step = round(look.text * 1.5)
+    whole = Image.new("RGB", (picture.width, picture.height + len(lines) * step + look.margin), _PAPER)
+    draw = ImageDraw.Draw(whole)
+    for number, line in enumerate(lines):
+        draw.text((look.margin, look.margin // 2 + number * step), line, font=font, fill=_FRAME)
+    whole.paste(picture, (0, len(lines) * step + look.margin))
+    return whole
 
 
 def _write(picture: Image.Image, out: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import uuid
 from collections.abc import Sequence
@@ -18,6 +17,7 @@ from .register import ToldClaim, find_claim, restore_judged
 from .resolve import MOST_CONFIDENCE
 from .settled import settle
 from .store import Connection, Store
+from .who import login_name
 
 if TYPE_CHECKING:
     from ..schema.validation import Objection
@@ -130,7 +130,7 @@ def _judge(
     judgement = {
         "judgement_id": uuid.uuid4().hex, "claim_id": told.claim_id, "sha256": told.document_sha256,
         "verdict": str(verdict), "snapshot": _dump(told.reading),
-        "correction": _dump(correction) if correction else None, "judged_by": by or _login(),
+        "correction": _dump(correction) if correction else None, "judged_by": by or login_name(),
         "judged_at": datetime.now(UTC).replace(tzinfo=None), "note": note, "origin": None,
     }  # fmt: skip
     columns, marks = ", ".join(judgement), ", ".join("?" * len(judgement))
@@ -138,13 +138,6 @@ def _judge(
     touched = restore_judged(connection, [told.document_sha256])
     settle(connection, touched)
     return find_claim(connection, told.claim_id)
-
-
-def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):
-        return "someone"
 
 
 def _dump(value: object) -> str:

@@ -14,12 +14,16 @@ from .evidence import Evidence, StampEvidence, make_evidence
 from .ingest import IngestReport, OnProgress, ingest
 from .judge import Correction, confirm_claim, correct_claim, reject_claim
 from .lookup import StoreParts
+from .merge import MergeReport, merge_pack
+from .packs import PackAbout
 from .photos import StampReport, list_photos, read_stamps
 from .query import ask_in_sql
 from .register import ToldClaim
 from .search import ClaimFilter, FoundClaims, FoundParts, LimitFilter, list_claims, list_limits
+from .share import ShareReport, share_pack
 from .stamps import StampRow
 from .store import StoreSettings, open_store
+from .who import login_name
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -100,6 +104,25 @@ class Ledger:
     def reject(self, claim_id: str, by: str | None = None, note: str | None = None) -> ToldClaim:
         """A person's word that the document does not say so: ``Ledger().reject(claim_id)``."""
         return reject_claim(self._store, claim_id, by, note)
+
+    def share(
+        self,
+        out: Path | str,
+        shared_by: str | None = None,
+        licence: str | None = None,
+        words: Sequence[str] = (),
+        kind: PartKind | str | None = None,
+        documents: Sequence[str] = (),
+        csv: bool = False,
+        pictures: bool = False,
+    ) -> ShareReport:
+        """Write a pack for other people's stores: ``Ledger().share("ours.zip", "Ilka", "CC0-1.0").claims``."""
+        about = PackAbout(shared_by or login_name(), licence or PackAbout.licence)
+        return share_pack(self._store, Path(out), about, words, kind, csv, pictures, documents)
+
+    def merge(self, pack: Path | str) -> MergeReport:
+        """Take somebody's pack in, all of it or nothing: ``Ledger().merge("theirs.zip").words_new``."""
+        return merge_pack(self._store, Path(pack))
 
     def stamp(self, photos: Sequence[Path | str], codes: Path | None = None, same_part: bool = False) -> StampReport:
         """Model code and tooth counts from photos: ``Ledger().stamp(["rear.jpg"]).as_json()``."""

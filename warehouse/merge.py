@@ -7,7 +7,6 @@ digest of what it says); and every word that was said, told apart by its id.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +20,7 @@ from .packs import DOCUMENTS, WORDS, Pack, PackSettings, open_pack
 from .packs.taming import tame_word
 from .register import AFTER_ALL, restore_judged
 from .settled import settle, settle_all
+from .shared_pictures import keep_shared_pictures
 from .store import Connection, Store, rows_of
 
 _MANY_CODES = 5_000
@@ -87,11 +87,9 @@ def merge_pack(
     store: Store,
     path: Path,
     settings: PackSettings | None = None,
-    keep_picture: Callable[[str, bytes], None] | None = None,
 ) -> MergeReport:
     """Take a pack into a store: all of it, or nothing.
 
-    :param keep_picture: called with each claim's id and PNG when the pack is in the store
     :raises DocumentError: there is no such pack, or it is refused; the store stays as it was
     :raises StoreError: the store cannot be written
     """
@@ -99,9 +97,7 @@ def merge_pack(
         pack.demand_pictures_of_claims()
         with store.writing() as connection:
             report = merge_into(connection, pack)
-        if keep_picture:
-            for claim_id, picture in pack.pictures():
-                keep_picture(claim_id, picture)
+        keep_shared_pictures(store, pack.pictures())
     store.tidy()
     return report
 

@@ -1,4 +1,4 @@
-"""A connection that stays open for a moment after its last use, so that the next reader need not open the database anew."""
+"""A connection that stays open for a moment after its last use, so that the next reader need not open it anew."""
 
 from __future__ import annotations
 

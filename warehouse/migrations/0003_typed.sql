@@ -116,6 +116,9 @@ create table kept.parts (
     replaces      varchar[]
 );
 
+-- Pictures of the places that claims were read from, as others shared them; "sha256" is that of the PNG among the copies.
+create table kept.pictures (claim_id varchar not null, sha256 varchar not null);
+
 -- How many rows came out of order since the big tables were last put in order.
 create table kept.disorder (rows_since bigint not null);
 insert into kept.disorder values (0);

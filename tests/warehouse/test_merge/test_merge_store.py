@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import zipfile
 from collections.abc import Callable
@@ -21,6 +22,7 @@ from cogledger.warehouse.merge import merge_pack
 from cogledger.warehouse.packs import PackAbout, open_pack
 from cogledger.warehouse.register import tell_claims
 from cogledger.warehouse.share import share_pack
+from PIL import Image
 
 TABLES = ("documents", "claims", "judgements", "limits", "parts", "failed_pages", "document_paths", "disorder")
 ADA = PackAbout("Ada", "CC-BY-4.0")
@@ -321,10 +323,17 @@ def test_pictures_travel_where_there_is_a_copy_of_the_document(
             raise StoreError(Reason.SOURCE_GONE, "the store's copy of it is gone")
         out.write_bytes(png)
 
-    monkeypatch.setattr(evidence, "make_evidence", draw)
-    report = share_pack(store, tmp_path / "p.zip", ADA, pictures=True)
+    with monkeypatch.context() as drawing:
+        drawing.setattr(evidence, "make_evidence", draw)
+        report = share_pack(store, tmp_path / "p.zip", ADA, pictures=True)
     assert (report.pictures, report.without_picture) == (1, 1)
-    pictures: dict[str, bytes] = {}
-    merge_pack(other, tmp_path / "p.zip", keep_picture=pictures.__setitem__)
-    assert list(pictures) == [kept[0].claim_id]
-    assert pictures[kept[0].claim_id].startswith(b"\x89PNG")
+    for _ in range(2):
+        merge_pack(other, tmp_path / "p.zip")
+    with other.reading() as connection:
+        assert [row[0] for row in connection.execute("from kept.pictures").fetchall()] == [kept[0].claim_id]
+    made = evidence.make_evidence(other, kept[0].claim_id, tmp_path / "shown.png")
+    with Image.open(made.out) as shown, Image.open(io.BytesIO(png)) as shared:
+        assert shown.width == shared.width and shown.height > shared.height, "a line says who shared it"
+    with pytest.raises(StoreError) as caught:
+        evidence.make_evidence(other, kept[1].claim_id, tmp_path / "none.png")
+    assert caught.value.fault.reason is Reason.SOURCE_GONE
