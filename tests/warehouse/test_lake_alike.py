@@ -132,6 +132,27 @@ def test_questions_have_the_same_answers(folder: FolderStore, lake: Store, claim
     assert any(check["sources"] for check in answers[0]["fit"]["checks"])
 
 
+def test_a_pack_is_taken_in_and_given_out_alike(
+    folder: FolderStore, lake: Store, claim: MakeClaim, tmp_path: Path
+) -> None:
+    theirs = FolderStore(tmp_path / "theirs", StoreSettings(wait_s=20))
+    tell_story(theirs, claim)
+    pack = tmp_path / "theirs.zip"
+    ledger_of(theirs).share(pack, "Ilka")
+    for store in (folder, lake):
+        put(store, 5, "own.pdf", claim(high=36), claim("MM200", high=33))
+        reports = [ledger_of(store).merge(pack) for _ in range(2)]
+        assert (reports[0].words_new, reports[1].words_new) == (3, 0)
+    here, there = state_of(folder), state_of(lake)
+    assert there == here
+    assert any("Ilka" in row for row in here["documents"])
+    given_out = []
+    for store, name in ((folder, "here"), (lake, "there")):
+        ledger_of(store).share(tmp_path / name, "Bo")
+        given_out.append({path.name: path.read_bytes() for path in sorted((tmp_path / name).rglob("*.parquet"))})
+    assert given_out[0] and given_out[1] == given_out[0]
+
+
 def test_reading_files_skips_what_is_known_and_marks_what_is_gone(
     either: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
