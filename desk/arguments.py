@@ -11,6 +11,9 @@ from ..schema.errors import CallError
 from ..schema.limits import LIMITS
 from ..schema.reasons import Reason
 from ..warehouse.asking import AnyBuild, BatchLine, read_batch
+from ..warehouse.cluster import is_address
+
+_MOST_PROCESSES = 1024
 
 
 def parse_numbers(written: str | None) -> tuple[float, ...] | None:
@@ -79,6 +82,22 @@ def gather_values(
         "at_least": parse_numbers_of("--at-least", at_least), "at_most": parse_numbers_of("--at-most", at_most),
         "takes": parse_numbers_of("--takes", takes), "says": parse_pairs("--says", says),
     }  # fmt: skip
+
+
+def parse_workers(written: str | None) -> int | str | None:
+    """``"4"`` → so many processes; ``"tcp://host:port"`` → the address of a cluster.
+
+    >>> parse_workers("4"), parse_workers("tcp://10.0.0.5:8786")
+    (4, 'tcp://10.0.0.5:8786')
+    """
+    if written is None or is_address(written):
+        return written
+    if written.isascii() and written.isdigit() and 0 < int(written) <= _MOST_PROCESSES:
+        return int(written)
+    advice = (
+        f"write a number from 1 to {_MOST_PROCESSES}, or the address of a Dask scheduler such as tcp://10.0.0.5:8786"
+    )
+    raise CallError(Reason.BAD_CALL, f"{written!r} is no number of processes and no address", advice=advice)
 
 
 def gather_builds(files: list[Path], batch: Path | None) -> list[AnyBuild | BatchLine]:

@@ -57,17 +57,24 @@ def start(
 def read(
     paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="PDFs, scans, photos, or folders of them.")],
     store: opt.Store = None,
-    workers: Annotated[int | None, typer.Option(min=1, help="Processes to read in; default all processors.")] = None,
+    workers: Annotated[
+        str | None,
+        typer.Option(
+            metavar="N|ADDRESS",
+            help="Processes to read in, default all processors; or a Dask cluster, tcp://host:port.",
+        ),
+    ] = None,
     again: Annotated[bool, typer.Option("--again", help="Read also what is unchanged since last time.")] = False,
     as_json: opt.Json = False,
 ) -> None:
     """Read PDFs, scans and photos (folders recursively) into the store; unchanged files are skipped."""
     from ..warehouse import Ledger
+    from .arguments import parse_workers
     from .printing import complain_of, print_report
     from .progress import showing_progress
 
     with showing_progress() as on_progress:
-        report = Ledger(store).read(paths, workers, again, on_progress)
+        report = Ledger(store).read(paths, parse_workers(workers), again, on_progress)
     if as_json:
         complain_of(report)
         put_json(report.as_json())

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
 from ..schema.claims import Box, Claim, State, claim_from_json
 from ..schema.parts import code_key, family_key, variant_key
-from ..schema.validation import HeldBack
 from .store import Connection
+
+if TYPE_CHECKING:
+    from ..schema.validation import HeldBack
 
 CLAIM_COLUMNS: dict[str, pa.DataType] = {
     "claim_id": pa.string(), "sha256": pa.string(), "position": pa.int32(), "state": pa.string(),
@@ -35,7 +37,8 @@ def as_row(
         "state": str(State.HELD_BACK if held_back else State.READ),
         "page": claim.page, "bbox": claim.bbox.as_list() if claim.bbox else None, "maker": claim.maker,
         "part_code": claim.part_code, "variant": claim.variant, "part_kind": claim.part_kind, "limit_key": claim.limit,
-        "low": claim.low, "high": claim.high, "values": list(claim.values) if claim.values is not None else None,
+        "low": _real(claim.low), "high": _real(claim.high),
+        "values": [float(value) for value in claim.values] if claim.values is not None else None,
         "text": claim.text, "unit": claim.unit,
         "condition": dump(dict(sorted(claim.condition.items()))) if claim.condition else None,
         "snippet": claim.snippet, "method": claim.method, "confidence": round(claim.confidence, 4),
@@ -43,6 +46,10 @@ def as_row(
         "reasons": dump([o.as_json() for o in held_back.objections]) if held_back else None,
         "reader": reader,
     } | keys_of(claim.part_code, claim.variant)  # fmt: skip
+
+
+def _real(number: float | None) -> float | None:
+    return None if number is None else float(number)
 
 
 def keys_of(part_code: object, variant: object) -> dict[str, str]:

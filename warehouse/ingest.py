@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..schema.errors import CogledgerError, Fault, StoreError
+from .cluster import ClusterCrew, is_address
 from .incremental import find_change
 from .photos import PhotoReader, find_known, stamp_as_json
 from .register import write_reading
@@ -109,14 +110,15 @@ OnProgress = Callable[[Progress], None]
 def ingest(
     store: Store,
     paths: Sequence[Path],
-    workers: int | None = None,
+    workers: int | str | None = None,
     again: bool = False,
     on_progress: OnProgress | None = None,
     settings: IngestSettings | None = None,
 ) -> IngestReport:
     """Read files and folders into the store; each document is kept in one transaction as soon as it is done.
 
-    :param workers: processes to read in; the number of processors where not given, 1 for this process alone
+    :param workers: processes to read in; the number of processors where not given, 1 for this process alone; or the
+        address of a Dask cluster, ``tcp://host:port``, which photos of parts are not sent to
     :param again: read also what is unchanged since it was last read by this version
     :raises StoreError: the store cannot be used at all; a fault of a single document is in the report
     """
@@ -170,19 +172,19 @@ def _with_version(settings: IngestSettings) -> IngestSettings:
 
 
 def _read_all(
-    waiting: list[Source], workers: int, settings: IngestSettings, tell: OnProgress
+    waiting: list[Source], workers: int | str, settings: IngestSettings, tell: OnProgress
 ) -> Generator[tuple[Source, Any], None, None]:
     """Each source with its reading or its fault, as they are done."""
-    if workers <= 1 or len(waiting) <= settings.small_batch:
+    if not is_address(workers) and (int(workers) <= 1 or len(waiting) <= settings.small_batch):
         for done, source in enumerate(waiting):
             tell(Progress(source.name, 0, 0, done, len(waiting)))
             yield source, read_one(settings.reader, source, _page_teller(source, done, len(waiting), tell))
             tell(Progress(source.name, 0, 0, done + 1, len(waiting)))
         return
-    crew = Crew(settings.reader, waiting, workers, settings.silence_s)
-    crew.start()
+    crew = _gather_crew(waiting, workers, settings)
     done = 0
     try:
+        crew.start()
         while done < len(waiting):
             event, source, what = crew.events.get()
             if event == "page":
@@ -194,6 +196,12 @@ def _read_all(
             tell(Progress(source.name, 0, 0, done, len(waiting)))
     finally:
         crew.stop()
+
+
+def _gather_crew(waiting: list[Source], workers: int | str, settings: IngestSettings) -> Crew | ClusterCrew:
+    if is_address(workers):
+        return ClusterCrew(settings.reader, waiting, str(workers), settings.silence_s)
+    return Crew(settings.reader, waiting, int(workers), settings.silence_s)
 
 
 def _read_part_photos(

@@ -14,13 +14,10 @@ from .evidence import Evidence, StampEvidence, make_evidence
 from .ingest import IngestReport, OnProgress, ingest
 from .judge import Correction, confirm_claim, correct_claim, reject_claim
 from .lookup import StoreParts
-from .merge import MergeReport, merge_pack
-from .packs import PackAbout
 from .photos import StampReport, list_photos, read_stamps
 from .query import ask_in_sql
 from .register import ToldClaim
 from .search import ClaimFilter, FoundClaims, FoundParts, LimitFilter, list_claims, list_limits
-from .share import ShareReport, share_pack
 from .stamps import StampRow
 from .store import StoreSettings, open_store
 from .who import login_name
@@ -29,6 +26,8 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
     from ..schema.answers import FitAnswer
+    from .merge import MergeReport
+    from .share import ShareReport
 
 
 class Ledger:
@@ -57,11 +56,14 @@ class Ledger:
     def read(
         self,
         paths: Sequence[Path | str],
-        workers: int | None = None,
+        workers: int | str | None = None,
         again: bool = False,
         on_progress: OnProgress | None = None,
     ) -> IngestReport:
-        """Read PDFs, scans and photos, folders recursively: ``Ledger().read(["manuals"]).as_json()``."""
+        """Read PDFs, scans and photos, folders recursively: ``Ledger().read(["manuals"]).as_json()``.
+
+        ``workers`` is a number of processes, or the address of a Dask cluster (``tcp://host:port``).
+        """
         return ingest(self._store, [Path(path) for path in paths], workers, again, on_progress)
 
     def limits(
@@ -117,11 +119,16 @@ class Ledger:
         pictures: bool = False,
     ) -> ShareReport:
         """Write a pack for other people's stores: ``Ledger().share("ours.zip", "Ilka", "CC0-1.0").claims``."""
+        from .packs import PackAbout
+        from .share import share_pack
+
         about = PackAbout(shared_by or login_name(), licence or PackAbout.licence)
         return share_pack(self._store, Path(out), about, words, kind, csv, pictures, documents)
 
     def merge(self, pack: Path | str) -> MergeReport:
         """Take somebody's pack in, all of it or nothing: ``Ledger().merge("theirs.zip").words_new``."""
+        from .merge import merge_pack
+
         return merge_pack(self._store, Path(pack))
 
     def stamp(self, photos: Sequence[Path | str], codes: Path | None = None, same_part: bool = False) -> StampReport:

@@ -16,7 +16,6 @@ from rapidfuzz import fuzz, process
 from ..schema.claims import Claim, State, claim_ids
 from ..schema.errors import CallError
 from ..schema.reasons import Reason
-from ..schema.validation import HeldBack, validate_records
 from .claim_rows import CLAIM_COLUMNS, as_row, dump, insert_rows, keys_of, record_of, tidy_claim
 from .order import note_disorder
 from .same_statement import JudgedReading, keep_ids
@@ -26,6 +25,7 @@ from .store import Connection, rows_of
 
 if TYPE_CHECKING:
     from ..extract.records import Reading
+    from ..schema.validation import HeldBack
 
 _FAULT_COLUMNS = {name: pa.string() for name in ("sha256", "reason", "message", "file", "where", "advice")}
 
@@ -215,6 +215,8 @@ def restore_judged(connection: Connection, hashes: Sequence[str]) -> list[str]:
 
 
 def _lost_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    from ..schema.validation import validate_records
+
     snapshot = json.loads(row["snapshot"])
     reader = str(snapshot.pop("reader", ""))
     checked = validate_records([snapshot])
