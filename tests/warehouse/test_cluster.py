@@ -265,7 +265,7 @@ def test_a_scheduler_that_goes_costs_only_what_is_not_done(
     level = logging.getLogger("distributed.client").level
     own_cluster.add_worker()
     sources = put("100", *([f"wait {tmp_path}"] * 5))
-    settings = ClusterSettings(watch_s=0.2, patience_s=3)
+    settings = ClusterSettings(ahead=1, watch_s=0.2, patience_s=3)
     with started(ClusterCrew(put_reader(own_cluster), sources, own_cluster.address, 60, settings)) as crew:
         first, _ = results_of(crew, 1)
         own_cluster.stop_scheduler()
