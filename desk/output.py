@@ -17,7 +17,9 @@ from rich.text import Text
 
 from ..schema.errors import CallError, StoreError
 from ..schema.reasons import Reason
+from ..warehouse import Ledger
 from ..warehouse.files import put_whole
+from ..warehouse.store import LAKE_MARK
 
 PIPED_WIDTH = 100
 
@@ -50,8 +52,14 @@ def screen_width() -> int:
 
 
 def for_store(store: str | None) -> str:
-    """The option that a command shown to people needs so that it looks in the same store; a blank before it."""
-    return f" --store {shlex.quote(str(store))}" if store is not None else ""
+    """The option that a command shown to people needs so that it looks in the same store; a blank before it.
+
+    A password in it is left out.
+    """
+    if store is None:
+        return ""
+    name = Ledger(store).name if str(store).startswith(LAKE_MARK) else str(store)
+    return f" --store {shlex.quote(name)}"
 
 
 def say(line: str = "", style: str = "") -> None:

@@ -65,13 +65,21 @@ def validate_claims(claims: Iterable[Claim]) -> Validation:
 
 def validate_records(records: Sequence[Mapping[str, Any]]) -> Validation:
     """Validate claim records in JSON form, from a reader or from outside; nothing raises, nothing is dropped."""
+    outcomes = validate_each(records)
+    valid = [claim_from_json(record) for record, held in zip(records, outcomes, strict=True) if not held]
+    return Validation(valid, [held for held in outcomes if held])
+
+
+def validate_each(records: Sequence[Mapping[str, Any]]) -> list[HeldBack | None]:
+    """For each record in its place ``None`` where it is a valid claim, else the record with every objection to it."""
     objections: list[list[Objection]] = [_object_to_types(record) for record in records]
     sound = [n for n, found in enumerate(objections) if not found]
     for n, objection in _object_to_frame([records[n] for n in sound]):
         objections[sound[n]].append(objection)
-    valid = [claim_from_json(record) for record, found in zip(records, objections, strict=True) if not found]
-    held = [HeldBack(dict(record), tuple(found)) for record, found in zip(records, objections, strict=True) if found]
-    return Validation(valid, held)
+    return [
+        HeldBack(dict(record), tuple(found)) if found else None
+        for record, found in zip(records, objections, strict=True)
+    ]
 
 
 def _object_to_types(record: Mapping[str, Any]) -> list[Objection]:

@@ -31,6 +31,8 @@ from .warm import WarmReader
 DATABASE = "ledger.duckdb"
 SOURCES = "sources"
 GATE = ".turn"
+_ABANDONED_S, _SWEPT_EVERY_S = 3600.0, 600.0
+"""After so many seconds nobody is at a file under another name any more; how often such files are looked for."""
 _ROWS_IN_A_BLOCK = 20_480
 """Rows that DuckDB keeps together: small, since a part is found by passing over blocks that cannot hold it."""
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -46,6 +48,7 @@ class FolderStore(Store):
         self.folder = folder
         self.settings = settings or StoreSettings()
         self._here = threading.local()
+        self._swept = 0.0
         self._warm = WarmReader(self.settings.warm_s)
 
     @property
@@ -99,6 +102,7 @@ class FolderStore(Store):
         self._make()
         with self._turn(must=True) as give_up:
             self._warm.let_go()
+            self._sweep()
             connection = self._open(give_up, read_only=False)
             try:
                 bring_up_to_date(connection, self.number_of(connection))
@@ -171,6 +175,18 @@ class FolderStore(Store):
         finally:
             with suppress(OSError):
                 fresh.unlink(missing_ok=True)
+
+    def _sweep(self) -> None:
+        """Remove what a writer left that was killed in the middle of making a file, once nobody can be at it."""
+        now = time.time()
+        if now - self._swept < _SWEPT_EVERY_S:
+            return
+        self._swept = now
+        for place, pattern in ((self.folder, ".new-*.duckdb*"), (self.sources, ".*.part*")):
+            for path in place.glob(pattern):
+                with suppress(OSError):
+                    if now - path.stat().st_mtime > _ABANDONED_S:
+                        path.unlink()
 
     @contextmanager
     def _turn(self, *, must: bool) -> Iterator[float]:

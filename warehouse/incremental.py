@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .register import find_paths, find_reader_versions, note_gone, note_path
+from .register import find_paths, find_reader_versions, forget_paths, note_gone, note_paths
 from .store import Store
 
 if TYPE_CHECKING:
@@ -44,12 +44,15 @@ def find_change(
         current = versions.get(source.sha256) == reader_version and source.sha256 in kept
         (unchanged if current and not again else waiting).append(source)
     moved = [s for s in unchanged if (s.sha256, whole_path(s.path)) not in paths]
+    now_at = {(s.sha256, whole_path(s.path)) for s in moved}
+    from_some_folder = [(sha, path) for sha, path in paths
+                        if not Path(path).is_absolute() and (sha, whole_path(path)) in now_at]  # fmt: skip
     gone = sorted(_find_gone({path for _, path in paths}, roots))
     if moved or gone:
         with store.writing() as connection:
             note_gone(connection, gone)
-            for source in moved:
-                note_path(connection, source.sha256, source.name, whole_path(source.path))
+            note_paths(connection, [(s.sha256, s.name, whole_path(s.path)) for s in moved])
+            forget_paths(connection, from_some_folder)
     return Change(tuple(waiting), tuple(unchanged), tuple(gone))
 
 
@@ -68,7 +71,10 @@ def _find_gone(known: Iterable[str], roots: Sequence[Path]) -> Iterable[str]:
 
 
 def _is_file(path: str) -> bool:
+    """Whether there is a file, as far as can be seen: a folder that may not be looked into hides none."""
     try:
         return stat.S_ISREG(os.stat(path).st_mode)  # noqa: PTH116 - there may be ten thousand
-    except OSError:
+    except (FileNotFoundError, NotADirectoryError):
         return False
+    except OSError:
+        return True

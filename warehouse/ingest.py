@@ -5,39 +5,24 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Callable, Generator, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..schema.errors import CogledgerError, Fault, StoreError
 from .cluster import ClusterCrew, is_address
 from .incremental import find_change
-from .photos import PhotoReader, find_known, stamp_as_json
-from .register import write_reading
+from .keeping import IngestReport, IngestSettings, Keeper
+from .photos import PhotoReader, find_known
 from .stamps import find_part_photos, make_reading_id
 from .store import Store
 from .worker import Crew, read_one
 
 if TYPE_CHECKING:
-    from ..extract.records import Reading, Source, StampReading
+    from ..extract.records import Source
 
 _LOG = logging.getLogger(__name__)
 _PHOTOS_AT_ONCE = 8
 """So many photos of parts are kept in one transaction."""
-
-
-@dataclass(frozen=True)
-class IngestSettings:
-    """How reading is spread over processes.
-
-    ``small_batch`` documents or fewer are read in this process: starting another takes longer. A worker that gives no
-    sign for ``silence_s`` seconds is ended; a page has a shorter time limit of its own.
-    """
-
-    reader: str = "cogledger.extract.pipeline:read_source"
-    reader_version: str | None = None
-    small_batch: int = 2
-    silence_s: float = 300.0
 
 
 @dataclass(frozen=True)
@@ -49,59 +34,6 @@ class Progress:
     pages: int
     done: int
     total: int
-
-
-@dataclass(frozen=True)
-class DocumentResult:
-    """What one document gave."""
-
-    document: str
-    sha256: str
-    pages: int
-    claims: int
-    held_back: int
-    seconds: float
-
-    def as_json(self) -> dict[str, Any]:
-        """The object that stands under ``documents``."""
-        return {"document": self.document, "sha256": self.sha256, "pages": self.pages, "claims": self.claims,
-                "held_back": self.held_back, "seconds": round(self.seconds, 3)}  # fmt: skip
-
-
-@dataclass
-class IngestReport:
-    """What a whole call of reading gave."""
-
-    files: int = 0
-    unchanged: int = 0
-    gone: int = 0
-    """Documents that were under one of the paths before and are there no more; their claims stay."""
-    documents: list[DocumentResult] = field(default_factory=list)
-    failures: list[Fault] = field(default_factory=list)
-    failed_pages: list[Fault] = field(default_factory=list)
-    photos: list[StampReading] = field(default_factory=list)
-    interrupted: bool = False
-
-    def total(self, name: str) -> int:
-        """The sum over all documents of one of their numbers."""
-        return sum(getattr(document, name) for document in self.documents)
-
-    @property
-    def complete(self) -> bool:
-        """Whether every file and page could be used."""
-        return not (self.failures or self.failed_pages or self.interrupted)
-
-    def as_json(self) -> dict[str, Any]:
-        """The JSON answer of ``read``."""
-        return {
-            "files": self.files, "read": len(self.documents), "unchanged": self.unchanged, "gone": self.gone,
-            "pages": self.total("pages"), "claims": self.total("claims"), "held_back": self.total("held_back"),
-            "documents": [document.as_json() for document in self.documents],
-            "failures": [fault.as_json() for fault in self.failures],
-            "failed_pages": [fault.as_json() for fault in self.failed_pages],
-            "photos": [stamp_as_json(reading) for reading in self.photos],
-            "interrupted": self.interrupted,
-        }  # fmt: skip
 
 
 OnProgress = Callable[[Progress], None]
@@ -132,13 +64,15 @@ def ingest(
     waiting = list(change.waiting)
     tell = on_progress or (lambda progress: None)
     results = _read_all(waiting, workers or os.cpu_count() or 1, settings, tell)
+    keeper = Keeper(store, settings, report)
     try:
         for source, result in results:
-            _keep(store, source, result, settings, report)
+            keeper.take(source, result)
     except KeyboardInterrupt:
         report.interrupted = True
     finally:
         results.close()
+    keeper.keep()
     if not report.interrupted:
         _read_part_photos(store, sources, again, report, tell)
     if report.documents:
@@ -230,35 +164,3 @@ def _read_part_photos(
 
 def _page_teller(source: Source, done: int, total: int, tell: OnProgress) -> Callable[[int, int], None]:
     return lambda page, pages: tell(Progress(source.name, page, pages, done, total))
-
-
-def _keep(
-    store: Store, source: Source, result: Reading | Fault, settings: IngestSettings, report: IngestReport
-) -> None:
-    """Keep one document's reading, or note why there is none."""
-    if isinstance(result, Fault):
-        _LOG.info("not read: %s", result.sentence())
-        report.failures.append(result)
-        return
-    from ..schema.validation import validate_claims
-
-    checked = validate_claims(result.claims)
-    reading = replace(
-        result, claims=tuple(checked.valid), held_back=(*result.held_back, *checked.held_back),
-        reader=settings.reader_version or result.reader,
-    )  # fmt: skip
-    try:
-        extension = store.keep_source(source.path, source.sha256)
-        with store.writing() as connection:
-            write_reading(connection, reading, extension)
-    except StoreError:
-        raise
-    except CogledgerError as error:
-        report.failures.append(error.fault)
-        return
-    _LOG.info("%s: %d claims, %d held back", source.name, len(reading.claims), len(reading.held_back))
-    report.failed_pages.extend(reading.failed_pages)
-    report.documents.append(
-        DocumentResult(source.name, source.sha256, reading.pages, len(reading.claims), len(reading.held_back),
-                       reading.seconds)
-    )  # fmt: skip

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from importlib import resources
 
 import duckdb
@@ -21,6 +23,7 @@ class Migration:
     sql: str
 
 
+@cache
 def list_migrations() -> tuple[Migration, ...]:
     """Every step that this version knows, in order."""
     files = [f for f in resources.files("cogledger.warehouse.migrations").iterdir() if f.name.endswith(".sql")]
@@ -61,7 +64,8 @@ def bring_up_to_date(connection: duckdb.DuckDBPyConnection, number: int) -> None
             settle_all(connection)
             connection.execute("commit")
         except BaseException:
-            connection.execute("rollback")
+            with suppress(duckdb.Error):
+                connection.execute("rollback")
             raise
 
 
@@ -78,7 +82,8 @@ def migrate(connection: duckdb.DuckDBPyConnection, after: int) -> None:
             connection.execute("insert into main.cogledger_schema values (?, ?)", [step.number, step.name])
             connection.execute("commit")
         except BaseException:
-            connection.execute("rollback")
+            with suppress(duckdb.Error):
+                connection.execute("rollback")
             raise
     connection.execute("checkpoint")
 

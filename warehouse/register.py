@@ -16,17 +16,22 @@ from rapidfuzz import fuzz, process
 from ..schema.claims import Claim, State, claim_ids
 from ..schema.errors import CallError
 from ..schema.reasons import Reason
-from .claim_rows import CLAIM_COLUMNS, as_row, dump, insert_rows, keys_of, record_of, tidy_claim
+from .claim_rows import CLAIM_COLUMNS, as_row, claim_of, dump, insert_rows, keys_of, record_of, tidy_claim
 from .order import note_disorder
-from .same_statement import JudgedReading, keep_ids
+from .same_statement import FormerReading, keep_ids
 from .settled import settle
-from .stamps import note_part_photo
+from .stamps import note_part_photos
 from .store import Connection, rows_of
 
 if TYPE_CHECKING:
     from ..extract.records import Reading
     from ..schema.validation import HeldBack
 
+_DOCUMENT_COLUMNS = {
+    "sha256": pa.string(), "name": pa.string(), "extension": pa.string(), "kind": pa.string(), "size": pa.int64(),
+    "pages": pa.int32(), "reader": pa.string(), "seconds": pa.float64(), "read_at": pa.timestamp("us"),
+    "dated": pa.timestamp("us"), "mark": pa.string(),
+}  # fmt: skip
 _FAULT_COLUMNS = {name: pa.string() for name in ("sha256", "reason", "message", "file", "where", "advice")}
 
 AFTER_ALL = 1_000_000_000
@@ -88,11 +93,26 @@ def find_reader_versions(connection: Connection) -> dict[str, str]:
     return dict(connection.execute("select sha256, reader from kept.documents").fetchall())
 
 
-def note_path(connection: Connection, sha256: str, name: str, path: str) -> None:
-    """Remember that a document was seen at this path; what else was seen there is there no more."""
-    connection.execute("delete from kept.document_paths where path = ? and sha256 = ?", [path, sha256])
-    connection.execute("update kept.document_paths set gone_at = ? where path = ? and gone_at is null", [_now(), path])
-    connection.execute("insert into kept.document_paths values (?, ?, ?, null)", [sha256, name, path])
+def note_paths(connection: Connection, seen: Sequence[tuple[str, str, str]]) -> None:
+    """Remember hash, name and path of documents that were seen; what else was seen there is there no more."""
+    if not seen:
+        return
+    rows = [{"sha256": sha, "name": name, "path": path} for sha, name, path in dict.fromkeys(seen)]
+    paths = [row["path"] for row in rows]
+    keys = [f"{row['sha256']} {row['path']}" for row in rows]
+    connection.execute(
+        "delete from kept.document_paths where path in (select unnest(?::varchar[]))"
+        " and sha256 || ' ' || path in (select unnest(?::varchar[]))",
+        [paths, keys],
+    )
+    note_gone(connection, paths)
+    insert_rows(connection, "kept.document_paths", {name: pa.string() for name in ("sha256", "name", "path")}, rows)
+
+
+def forget_paths(connection: Connection, known: Sequence[tuple[str, str]]) -> None:
+    """Forget hashes at paths that were noted from some folder and are noted from the root now."""
+    for sha256, path in known:
+        connection.execute("delete from kept.document_paths where sha256 = ? and path = ?", [sha256, path])
 
 
 def note_gone(connection: Connection, paths: Sequence[str]) -> None:
@@ -117,27 +137,48 @@ def write_reading(
 
     Former readings that a person has judged stay, so that no later reader overrides or loses a person's word.
     """
+    write_readings(connection, [(reading, extension)], read_at)
+
+
+def write_readings(
+    connection: Connection, readings: Sequence[tuple[Reading, str]], read_at: datetime | None = None
+) -> None:
+    """Put readings of different documents, each with its file's extension, in place of former ones, all together."""
+    hashes = [reading.source.sha256 for reading, _ in readings]
+    known = connection.execute(
+        "select sha256 from kept.documents where sha256 in (select unnest(?::varchar[]))", [hashes]
+    ).fetchall()
+    documents, faults, claims = [], [], []
+    touched: set[str] = set()
+    spoken: list[str] = []
+    for reading, extension in readings:
+        sha256 = reading.source.sha256
+        former = _former_readings(connection, sha256)
+        rows = _claim_rows(reading, former)
+        if (sha256,) in known:
+            touched.update(_remove_reading(connection, sha256, [row["claim_id"] for row in rows]))
+        documents.append(_document_row(reading, extension, read_at or _now(), mark_of(rows)))
+        faults += [fault.as_json() | {"sha256": sha256} for fault in reading.failed_pages]
+        claims += rows
+        spoken += [sha256] if former else []
+    insert_rows(connection, "kept.documents", _DOCUMENT_COLUMNS, documents)
+    paths = [(r.source.sha256, r.source.name, os.path.abspath(r.source.path)) for r, _ in readings]  # noqa: PTH100
+    note_paths(connection, paths)
+    note_part_photos(connection, {reading.source.sha256: reading.part_photo for reading, _ in readings})
+    insert_rows(connection, "kept.failed_pages", _FAULT_COLUMNS, faults)
+    insert_rows(connection, "kept.claims", CLAIM_COLUMNS, claims)
+    note_disorder(connection, len(claims))
+    touched.update(restore_judged(connection, spoken) if spoken else [])
+    settle(connection, touched | {row["code_key"] for row in claims})
+
+
+def _document_row(reading: Reading, extension: str, read_at: datetime, mark: str | None) -> dict[str, Any]:
     source = reading.source
-    known = connection.execute("select 1 from kept.documents where sha256 = ?", [source.sha256]).fetchone()
-    judged = _judged_readings(connection, source.sha256)
-    rows = _claim_rows(reading, judged)
-    old = _remove_reading(connection, source.sha256, [row["claim_id"] for row in rows]) if known else []
-    document = {
+    return {
         "sha256": source.sha256, "name": source.name, "extension": extension, "kind": str(source.kind),
         "size": source.size, "pages": reading.pages, "reader": reading.reader, "seconds": reading.seconds,
-        "read_at": read_at or _now(), "dated": reading.dated, "mark": mark_of(rows), "origin": None,
+        "read_at": read_at, "dated": reading.dated, "mark": mark,
     }  # fmt: skip
-    columns = ", ".join(document)
-    marks = ", ".join("?" * len(document))
-    connection.execute(f"insert into kept.documents ({columns}) values ({marks})", list(document.values()))
-    note_path(connection, source.sha256, source.name, os.path.abspath(source.path))  # noqa: PTH100
-    note_part_photo(connection, source.sha256, reading.part_photo)
-    faults = [fault.as_json() | {"sha256": source.sha256} for fault in reading.failed_pages]
-    insert_rows(connection, "kept.failed_pages", _FAULT_COLUMNS, faults)
-    insert_rows(connection, "kept.claims", CLAIM_COLUMNS, rows)
-    note_disorder(connection, len(rows))
-    moved = restore_judged(connection, [source.sha256]) if judged else []
-    settle(connection, {*old, *moved, *(row["code_key"] for row in rows)})
 
 
 def _remove_reading(connection: Connection, sha256: str, ids: Sequence[str]) -> list[str]:
@@ -163,18 +204,24 @@ def mark_of(rows: Iterable[Mapping[str, Any]]) -> str | None:
     return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16] if said else None
 
 
-def _judged_readings(connection: Connection, sha256: str) -> list[JudgedReading]:
-    sql = "select distinct claim_id, snapshot from kept.judgements where sha256 = ?"
-    return [
-        JudgedReading(row[0], tidy_claim(json.loads(row[1]))) for row in connection.execute(sql, [sha256]).fetchall()
-    ]
+def _former_readings(connection: Connection, sha256: str) -> list[FormerReading]:
+    """What a document said before, where a person spoke on any of it: the judged claims first, as they read then."""
+    judged = connection.execute(
+        "select distinct claim_id, snapshot from kept.judgements where sha256 = ?", [sha256]
+    ).fetchall()
+    if not judged:
+        return []
+    told = [FormerReading(claim_id, tidy_claim(json.loads(snapshot))) for claim_id, snapshot in judged]
+    rows = rows_of(connection, "select * from kept.claims where sha256 = ? order by position", [sha256])
+    return [*told, *(FormerReading(row["claim_id"], claim_of(row, "")) for row in rows)]
 
 
-def _claim_rows(reading: Reading, judged: Sequence[JudgedReading]) -> list[dict[str, Any]]:
+def _claim_rows(reading: Reading, former: Sequence[FormerReading]) -> list[dict[str, Any]]:
     """The rows of one document: valid claims first, so that their ids never depend on what is held back."""
     held = [tidy_claim(h.record) for h in reading.held_back]
     claims = [*reading.claims, *held]
-    ids = keep_ids(claim_ids(reading.source.sha256, claims), claims, judged)
+    sha256 = reading.source.sha256
+    ids = keep_ids(sha256, claim_ids(sha256, claims), claims, former)
     told = [(claim, None) for claim in reading.claims] + list(zip(held, reading.held_back, strict=True))
     return [
         as_row(claim_id, reading.source.sha256, position, claim, reading.reader, held_back)

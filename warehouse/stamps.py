@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -126,10 +126,11 @@ def is_stamp_id(asked: str) -> bool:
     return asked.strip().lower().startswith(ID_MARK)
 
 
-def note_part_photo(connection: Connection, sha256: str, is_part: bool) -> None:
-    """Remember whether a document is a photo of a part."""
-    connection.execute("delete from kept.part_photos where sha256 = ?", [sha256])
-    if is_part:
+def note_part_photos(connection: Connection, found: Mapping[str, bool]) -> None:
+    """Remember for each document whether it is a photo of a part."""
+    where = "sha256 in (select unnest(?::varchar[]))"
+    connection.execute(f"delete from kept.part_photos where {where}", [list(found)])
+    for sha256 in [sha256 for sha256, is_part in found.items() if is_part]:
         connection.execute("insert into kept.part_photos values (?)", [sha256])
 
 

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import atexit
 import threading
 import time
+from weakref import WeakSet
 
 import duckdb
+
+_READERS: WeakSet[WarmReader] = WeakSet()
+
+
+@atexit.register
+def _let_all_go() -> None:
+    for reader in list(_READERS):
+        reader.let_go()
 
 
 class WarmReader:
@@ -16,6 +26,7 @@ class WarmReader:
     """
 
     def __init__(self, linger_s: float) -> None:
+        _READERS.add(self)
         self._linger_s = linger_s
         self._lock = threading.Lock()
         self._held: duckdb.DuckDBPyConnection | None = None

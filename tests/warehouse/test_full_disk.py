@@ -208,12 +208,6 @@ def test_a_document_for_which_there_is_no_room(way: tuple[str, list[str]], small
     assert answers[0]["code"] == 1 and answers[-1]["code"] == 0
 
 
-_ROLLED_BACK = pytest.mark.xfail(
-    strict=True, reason="where a commit failed for want of room, undoing it once more hides why"
-)
-
-
-@_ROLLED_BACK
 def test_a_first_document_for_which_there_is_no_room(way: tuple[str, list[str]], tmp_path: Path) -> None:
     document = MANUALS / "hollenfirth-front-derailleur.pdf"
     answers = scarce(way, tmp_path, [(room, ["read", str(document)]) for room in LEVELS_KB])
@@ -230,7 +224,6 @@ def test_a_first_document_for_which_there_is_no_room(way: tuple[str, list[str]],
     assert answers[0]["code"] == 1 and answers[-1]["code"] == 0
 
 
-@_ROLLED_BACK
 @pytest.mark.parametrize("number", [1, 2])
 def test_an_old_store_that_there_is_no_room_to_renew(
     way: tuple[str, list[str]], number: int, tmp_path: Path, old_stores: Any

@@ -306,11 +306,8 @@ def test_a_judged_statement_is_known_by_its_place_among_its_duplicates(
     assert states(more) == [(37, "read"), (37, "read"), (37, "rejected")]
 
 
-_NUMBERED_ANEW = pytest.mark.xfail(strict=True, reason="of duplicates, the first is missing and the next takes its id")
-
-
 @pytest.mark.parametrize("judged", [0, 1])
-@pytest.mark.parametrize("found", [0, pytest.param(1, marks=_NUMBERED_ANEW)])
+@pytest.mark.parametrize("found", [0, 1])
 def test_of_duplicates_only_one_is_found_again(
     store: FolderStore, again: Callable[..., list[ToldClaim]], judged: int, found: int
 ) -> None:

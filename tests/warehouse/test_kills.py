@@ -360,7 +360,6 @@ def test_merging(killer: Killer, known: Path, manuals: Path, record_property: Ca
     tell(record_property, "merge", attempts)
 
 
-@pytest.mark.xfail(strict=True, reason="nothing removes what a killed writer left under another name")
 def test_what_a_killed_writer_left_is_gone_after_the_next_write(killer: Killer, known: Path, manuals: Path) -> None:
     """A database not yet in its place, a copy not yet in its place; both two hours old, so nobody is at them."""
     document = manuals / "late.pdf"

@@ -40,7 +40,8 @@ def test_a_select_gives_an_arrow_table_and_polars_takes_it(ledger: Ledger) -> No
 @pytest.mark.parametrize(
     "sql",
     ["delete from kept.claims", "select 1; select 2", "", "selec 1", "select * from nowhere",
-     "select nothing from parts", "copy parts to 'x.csv'", "attach 'x.duckdb'", "select ? from parts", "insert into kept.rule values (9)",
+     "select nothing from parts", "copy parts to 'x.csv'", "attach 'x.duckdb'", "select ? from parts",
+     "insert into kept.rule values (9)",
      "select 'x'::integer", "set threads = 1"],
 )  # fmt: skip
 def test_anything_but_one_sound_select_is_refused_in_one_sentence(ledger: Ledger, sql: str) -> None:
