@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 LAYERS = ("schema", "extract", "warehouse", "desk")
 READING = {"cluster_worker.py", "evidence.py", "ingest.py", "photos.py", "stamp_evidence.py"}
 """Modules of the warehouse that read files, and so import extract when they run."""
-RECORDS = {"by_photo.py", "cluster.py", "incremental.py", "register.py", "worker.py"}
+RECORDS = {"by_photo.py", "keeping.py", "cluster.py", "incremental.py", "register.py", "worker.py"}
 """Modules of the warehouse that name extract's records in their types only."""
 
 

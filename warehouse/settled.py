@@ -97,7 +97,10 @@ def load_kept(connection: Connection, families: Sequence[str]) -> list[KeptClaim
 
 
 def _kept_claims(row: dict[str, Any]) -> Iterator[KeptClaim]:
-    """The claim of a row as a person's word leaves it; beside it what others say of it instead."""
+    """The claim of a row as a person's word leaves it; beside it what others say of it instead.
+
+    That it speaks of a part of another family makes the reading doubtful, and says nothing of that other part.
+    """
     claim = claim_of(row, row["name"])
     if row["correction"]:
         claim = claim_from_json(json.loads(row["correction"]) | {"document": row["name"]})
@@ -107,6 +110,8 @@ def _kept_claims(row: dict[str, Any]) -> Iterator[KeptClaim]:
     yield KeptClaim(row["claim_id"], row["sha256"], claim, State(row["verdict"]), **dates)
     if row["others_correction"]:
         said = claim_from_json(json.loads(row["others_correction"]) | {"document": row["name"], "confidence": DOUBTED})
+        if family_key(said.part_code) != row["family"]:
+            return
         yield KeptClaim(row["claim_id"], row["sha256"], said, State.READ, **dates)
 
 

@@ -30,7 +30,7 @@ from cogledger.warehouse.store import rows_of
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="no kill -9 and no fork there")]
 
-KILLS = {"read": 14, "crew": 8, "judge": 14, "migrate": 12, "tidy": 8, "merge": 8}
+KILLS = {"read": 14, "crew": 8, "together": 8, "judge": 14, "migrate": 12, "tidy": 8, "merge": 8}
 """How many kills of a living process each test needs."""
 
 _ACTS = """
@@ -51,14 +51,14 @@ def note(log, what):
     with open(log, "a") as file:
         file.write(what + "\\n")
 
-def read(folder, log, manuals, workers):
+def read(folder, log, manuals, workers, together=1):
     last = 0
     def tell(step):
         nonlocal last
         if step.done > last:
             last = step.done
             note(log, step.document)
-    settings = IngestSettings(reader="acts:pretended", reader_version="1", small_batch=0)
+    settings = IngestSettings(reader="acts:pretended", reader_version="1", small_batch=0, most_at_once=together)
     report = ingest(FolderStore(Path(folder)), [Path(manuals)], workers=workers, on_progress=tell, settings=settings)
     assert report.complete, report
 
@@ -275,6 +275,23 @@ def test_reading(
             assert len(again.noted) == 7 - len(names), "what was kept is not read again"
             assert assert_sound(folder) == assert_sound(tmp_path / "whole")
     tell(record_property, what, attempts)
+
+
+def test_reading_and_keeping_several_together(
+    killer: Killer, manuals: Path, tmp_path: Path, record_property: Callable[..., None]
+) -> None:
+    """What was read and waits to be kept goes with the process, whole documents of it, and is read again."""
+    attempts = []
+    call = {"manuals": str(manuals), "workers": 1, "together": 3}
+    for folder, attempt in killer.kills(KILLS["together"], "read", lambda _: None, **call):
+        names = assert_sound(folder)
+        assert len(attempt.noted) <= len(names) + 3
+        attempts.append(attempt)
+        if len(attempts) == KILLS["together"]:
+            again = killer.act("read", folder, **call)
+            assert len(again.noted) == 7 - len(names), "what was kept is not read again"
+            assert assert_sound(folder) == assert_sound(tmp_path / "whole")
+    tell(record_property, "together", attempts)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import random
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -28,9 +29,23 @@ from cogledger.warehouse.settled import settle
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-EXAMPLES = 200
+EXAMPLES = int(os.environ.get("COGLEDGER_MERGE_EXAMPLES", "100"))
 """How many sets of packs are drawn, each of 2 to 4 packs; so many more are written to files and read."""
-FILE_EXAMPLES = 8
+FILE_EXAMPLES = 6
+
+_IDLE: list[duckdb.DuckDBPyConnection] = []
+"""Stores in memory that hold nothing now; making one takes longer than emptying it."""
+_FILLED = (
+    "documents",
+    "document_paths",
+    "part_photos",
+    "failed_pages",
+    "claims",
+    "judgements",
+    "limits",
+    "parts",
+    "pictures",
+)
 
 PEOPLE = ("Ada", "Ben", "Cleo", "Dora")
 TIMES = [datetime(2024, 5, day) for day in (1, 2, 3)]
@@ -135,9 +150,10 @@ def tables_of(drawn: Drawn) -> dict[str, pa.Table]:
 @contextmanager
 def local_store(own: Drawn) -> Iterator[duckdb.DuckDBPyConnection]:
     """A store in memory, in which these documents were read and these words said."""
-    connection = duckdb.connect(":memory:")
+    connection = _IDLE.pop() if _IDLE else duckdb.connect(":memory:", config={"threads": 1})
     try:
-        bring_up_to_date(connection, 0)
+        if connection.execute("select 1 from duckdb_tables() where table_name = 'claims'").fetchone() is None:
+            bring_up_to_date(connection, 0)
         for name, reader, claims in own.readings:
             source = Source(Path(name), name, hashlib.sha256(name.encode()).hexdigest(), 10, SourceKind.PDF)
             named = tuple(replace(claim, document=name) for claim in claims)
@@ -146,8 +162,12 @@ def local_store(own: Drawn) -> Iterator[duckdb.DuckDBPyConnection]:
         insert_rows(connection, "kept.judgements", {f.name: f.arrow for f in WORDS.fields}, words)
         settle(connection, restore_judged(connection, sorted({word["sha256"] for word in words})))
         yield connection
-    finally:
+    except BaseException:
         connection.close()
+        raise
+    for table in _FILLED:
+        connection.execute(f"delete from kept.{table}")
+    _IDLE.append(connection)
 
 
 def held_by(connection: duckdb.DuckDBPyConnection) -> dict[str, list[str]]:

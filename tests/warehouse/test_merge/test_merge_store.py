@@ -21,6 +21,7 @@ from cogledger.warehouse.judge import Correction, confirm_claim, correct_claim, 
 from cogledger.warehouse.merge import merge_pack
 from cogledger.warehouse.packs import PackAbout, open_pack
 from cogledger.warehouse.register import tell_claims
+from cogledger.warehouse.search import list_limits
 from cogledger.warehouse.share import share_pack
 from PIL import Image
 
@@ -337,3 +338,23 @@ def test_pictures_travel_where_there_is_a_copy_of_the_document(
     with pytest.raises(StoreError) as caught:
         evidence.make_evidence(other, kept[1].claim_id, tmp_path / "none.png")
     assert caught.value.fault.reason is Reason.SOURCE_GONE
+
+
+def test_others_who_move_a_reading_to_another_part_only_make_it_doubtful(
+    store: FolderStore, keep: Callable[..., str], claim: Callable[..., Claim], other: FolderStore, tmp_path: Path
+) -> None:
+    """The reading is this store's own, so the word of others holds nowhere: not for the part that they mean either."""
+    for one in (store, other):
+        with one.writing():
+            pass
+    keep(claim(high=37.0), claim("QK7", high=33.0))
+    share_pack(store, tmp_path / "own.zip", ADA)
+    merge_pack(other, tmp_path / "own.zip")
+    (moved,) = [told for told in claims_of(other) if told.record["part_code"] == "ZQ500"]
+    correct_claim(other, moved.claim_id, Correction(code="QK7", high=41.0), "Ben")
+    share_pack(other, tmp_path / "back.zip", PackAbout("Ben"))
+    for _ in range(2):
+        merge_pack(store, tmp_path / "back.zip")
+        parts = {part.code: part.limits["total_capacity"] for part in list_limits(store)}
+        ((own,), (untouched,)) = parts["ZQ500"], parts["QK7"]
+        assert (own.value.high, own.confidence, untouched.value.high, untouched.conflicts) == (37.0, 0.5, 33.0, ())
