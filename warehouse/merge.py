@@ -116,8 +116,9 @@ def merge_into(connection: Connection, pack: Pack) -> MergeReport:
     new = _count(connection, "select count(*) from taken where not known")
     claims = _count(connection, "select count(*) from arriving_claims semi join taken using (sha256)")
     codes = _codes(connection, "kept.claims") | _codes(connection, "arriving_claims")
+    had_claims = _count(connection, "select count(*) from (from kept.claims limit 1)")
     _take_readings(connection)
-    note_disorder(connection, claims)
+    note_disorder(connection, claims if had_claims else 0)
     codes |= _restore(connection)
     if len(codes) > _MANY_CODES:
         settle_all(connection)

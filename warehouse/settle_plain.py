@@ -8,6 +8,8 @@ them to it); this one takes a fiftieth of the time.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pyarrow as pa
 
 from ..schema.limits import LIMITS
@@ -15,6 +17,7 @@ from ..schema.parts import LOOKALIKES, maker_key
 from .resolve import MOST_CONFIDENCE
 from .store import Connection
 
+_CLAIMS_AT_ONCE = 400_000
 _SAME = "(count({0}) = 0 or (count({0}) = count(*) and min({0}) = max({0})))"
 _ASCII = "regexp_full_match(coalesce({0}, ''), '[\\x00-\\x7F]*')"
 _SQUASHED = "regexp_replace(upper({0}), '[^A-Z0-9]', '', 'g')"
@@ -27,7 +30,7 @@ with stated as (
            max(maker) as last_maker, bool_and(state = 'read' and condition is null) as bare, variant_key,
            min(variant) as variant, max(variant) as last_variant,
            {" and ".join(_SAME.format(name) for name in ("low", "high", '"values"', "text", "unit"))} as agreed
-    from kept.claims where family <> ''
+    from kept.claims where family between ? and ?
     group by family, variant_key, limit_key
 )
 select family, max(last_maker) as maker
@@ -41,10 +44,9 @@ having min(code) = max(last_code) and min(written) = max(last_written) and min(k
    and {" and ".join("bool_and(" + _ASCII.format(name) + ")" for name in ("written", "variant", "maker"))}
 """
 
-_LEAVE_JUDGED = """
-delete from plain where family in (
-    select c.family from kept.claims c where c.claim_id in (select claim_id from kept.judgements)
-)
+_FIND_JUDGED = """
+create or replace temp table judged as
+select distinct family from kept.claims where claim_id in (select claim_id from kept.judgements)
 """
 
 _LIMITS = f"""
@@ -57,6 +59,7 @@ with witnesses as (
            list({{'less_sure': -c.confidence, 'older': -epoch_us(d.read_at), 'claim_id': c.claim_id,
                  'document': d.name, 'page': c.page, 'snippet': c.snippet}}) as claims
     from kept.claims c join plain using (family) join kept.documents d using (sha256)
+    where c.family between ? and ?
     group by c.family, c.part_kind, c.code_key, c.variant_key, c.limit_key, coalesce(d.mark, c.sha256)
 ), resolved as (
     select family, part_kind, code_key, variant_key, limit_key, any_value(part_code) as part_code,
@@ -85,7 +88,7 @@ with one as (
     select family, part_kind, maker_key, code_key, variant_key, any_value(part_code) as part_code,
            any_value(variant) as variant, any_value(maker) as maker, list_sort(list(limit_key)) as limit_keys,
            max({_SQUASHED.format("text")}) filter (limit_key = 'replaces') as replaced
-    from kept.limits semi join plain using (family)
+    from kept.limits semi join plain using (family) where family between ? and ?
     group by family, part_kind, maker_key, code_key, variant_key
 ), named as (
     select *, list_filter(
@@ -108,29 +111,44 @@ order by family, part_kind, code_key, maker_key, variant_key
 def settle_plain(connection: Connection) -> None:
     """Resolve every plain family into ``kept.limits`` and ``kept.parts``; the rest is in the table ``not_plain``.
 
-    Nothing of these families may be in either table.
+    Nothing of these families may be in either table. Some ``_CLAIMS_AT_ONCE`` claims are looked at together, so that
+    memory does not grow with the store.
     """
-    connection.execute(_FIND_PLAIN)
-    connection.execute(_LEAVE_JUDGED)
-    connection.execute(
-        "create or replace temp table not_plain as select distinct family from kept.claims anti join plain"
-        " using (family) where family <> ''"
-    )
-    makers = [
-        row[0]
-        for row in connection.execute(
-            "select distinct maker from kept.claims semi join plain using (family)"
-        ).fetchall()
-    ]
-    named = pa.table(
-        {"maker": pa.array(makers, pa.string()), "maker_key": pa.array([maker_key(m) for m in makers], pa.string())}
-    )
+    connection.execute(_FIND_JUDGED)
+    connection.execute("create or replace temp table not_plain (family varchar)")
+    named = _name_makers(connection)
     places = pa.table({"limit_key": list(LIMITS), "place": list(range(len(LIMITS)))})
     connection.register("maker_names", named)
     connection.register("limit_places", places)
     try:
-        connection.execute(_LIMITS)
-        connection.execute(_PARTS)
+        for first, last in _slices(connection):
+            span = [first, last]
+            connection.execute(_FIND_PLAIN, span)
+            connection.execute("delete from plain where family in (select family from judged)")
+            connection.execute(
+                "insert into not_plain select distinct family from kept.claims anti join plain using (family)"
+                " where family between ? and ?",
+                span,
+            )
+            connection.execute(_LIMITS, span)
+            connection.execute(_PARTS, span)
     finally:
         connection.unregister("maker_names")
         connection.unregister("limit_places")
+
+
+def _slices(connection: Connection) -> Iterator[tuple[str, str]]:
+    """The first and last family of each run of families that together have some ``_CLAIMS_AT_ONCE`` claims."""
+    rows = connection.execute(
+        "select min(family), max(family) from ("
+        " select family, (sum(count(*)) over (order by family) - 1) // ? as slice from kept.claims"
+        " where family <> '' group by family) group by slice order by 1",
+        [_CLAIMS_AT_ONCE],
+    ).fetchall()
+    yield from rows
+
+
+def _name_makers(connection: Connection) -> pa.Table:
+    makers = [row[0] for row in connection.execute("select distinct maker from kept.claims").fetchall()]
+    keys = [maker_key(maker) for maker in makers]
+    return pa.table({"maker": pa.array(makers, pa.string()), "maker_key": pa.array(keys, pa.string())})
