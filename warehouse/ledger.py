@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from ..schema.errors import CogledgerError
 from ..schema.limits import PartKind
 from ..schema.resolved import Part
+from . import exchange
 from .asking import AnyBuild, BatchLine, answer_build, answer_builds
 from .evidence import Evidence, StampEvidence, make_evidence
 from .ingest import IngestReport, OnProgress, ingest
@@ -20,7 +21,6 @@ from .register import ToldClaim
 from .search import ClaimFilter, FoundClaims, FoundParts, LimitFilter, list_claims, list_limits
 from .stamps import StampRow
 from .store import StoreSettings, open_store
-from .who import login_name
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -119,17 +119,11 @@ class Ledger:
         pictures: bool = False,
     ) -> ShareReport:
         """Write a pack for other people's stores: ``Ledger().share("ours.zip", "Ilka", "CC0-1.0").claims``."""
-        from .packs import PackAbout
-        from .share import share_pack
-
-        about = PackAbout(shared_by or login_name(), licence or PackAbout.licence)
-        return share_pack(self._store, Path(out), about, words, kind, csv, pictures, documents)
+        return exchange.share(self._store, Path(out), shared_by, licence, words, kind, documents, csv, pictures)
 
     def merge(self, pack: Path | str) -> MergeReport:
         """Take somebody's pack in, all of it or nothing: ``Ledger().merge("theirs.zip").words_new``."""
-        from .merge import merge_pack
-
-        return merge_pack(self._store, Path(pack))
+        return exchange.merge(self._store, Path(pack))
 
     def stamp(self, photos: Sequence[Path | str], codes: Path | None = None, same_part: bool = False) -> StampReport:
         """Model code and tooth counts from photos: ``Ledger().stamp(["rear.jpg"]).as_json()``."""

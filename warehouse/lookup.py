@@ -87,7 +87,7 @@ def families_of(written: str) -> set[str]:
     """The families that can hold what ``written`` means: a code, or a code with a variant behind it or glued to it.
 
     >>> sorted(families_of("KX-71 medium cage")), families_of("KX71M")
-    (['KX', 'KX71', 'KX71MEDIUMC'], {'KX71'})
+    (['KX', 'KX71'], {'KX71'})
     """
     pieces = [piece for piece in _BREAKS.split(written) if piece]
     beginnings = {code_key("".join(pieces[:number])) for number in range(1, len(pieces) + 1)}

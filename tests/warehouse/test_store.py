@@ -235,7 +235,7 @@ def test_a_busy_store_is_waited_for_and_then_named(store: FolderStore) -> None:
         holder = subprocess.Popen([sys.executable, "-c", hold, str(store.database), seconds], stdout=subprocess.PIPE)
         assert holder.stdout
         holder.stdout.readline()
-        patient = store.with_settings(wait_s=wait)
+        patient = store.with_settings(wait_s=wait, warm_s=0.0)
         try:
             if busy:
                 reason, sentence = reason_of(lambda patient=patient: read_it(patient))
