@@ -64,7 +64,7 @@ def tables(connection: duckdb.DuckDBPyConnection) -> list[list[tuple[Any, ...]]]
 
 
 @given(st.lists(st.tuples(st.lists(claims(), max_size=5), st.booleans()), min_size=1, max_size=4))
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=70, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_all_at_once_gives_what_the_rule_gives_one_by_one(documents: Documents) -> None:
     with make_store(documents) as connection:
         one_by_one = tables(connection)

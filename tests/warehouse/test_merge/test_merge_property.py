@@ -29,7 +29,7 @@ from cogledger.warehouse.settled import settle
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-EXAMPLES = int(os.environ.get("COGLEDGER_MERGE_EXAMPLES", "100"))
+EXAMPLES = int(os.environ.get("COGLEDGER_MERGE_EXAMPLES", "50"))
 """How many sets of packs are drawn, each of 2 to 4 packs; so many more are written to files and read."""
 FILE_EXAMPLES = 6
 
