@@ -334,13 +334,16 @@ def fit(
 
 @app.command()
 def demo(
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Where the demo's store and pictures go.")] = Path(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where the demo's files and pictures go.")] = Path(
         "demo-output"
     ),
+    store: Annotated[
+        str | None, typer.Option(metavar="DIR", help="A folder for the demo's store; default demo-ledger beside DIR.")
+    ] = None,
 ) -> None:
     """Run the whole job on the demo scenario that comes with cogledger."""
     from rich.console import Console
 
     from .demo import run_demo
 
-    _end(run_demo(out, Console(highlight=False, soft_wrap=True)))
+    _end(run_demo(out, Console(highlight=False, soft_wrap=True), store))

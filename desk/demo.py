@@ -13,11 +13,12 @@ from rich.text import Text
 
 from ..schema.answers import CheckResult, FitAnswer, Verdict
 from ..schema.claims import State
-from ..schema.errors import CogledgerError, StoreError
+from ..schema.errors import CallError, CogledgerError, StoreError
 from ..schema.reasons import Reason
 from ..warehouse import ClaimFilter, Ledger, ToldClaim
 from ..warehouse.evidence import Evidence
 from ..warehouse.photos import StampReport
+from ..warehouse.store import LAKE_MARK
 from .fit_text import print_fit
 from .output import complain, screen_width
 from .printing import print_claims, print_limits, print_report
@@ -33,17 +34,21 @@ _MARK = "made-by-cogledger-demo.txt"
 _MARK_TEXT = "The demo makes this folder anew each time it runs. Keep nothing of your own here.\n"
 
 
-def run_demo(out: Path | None, console: Console) -> int:
-    """Run the scenario; its files go to ``out`` (``./demo-output``), its store to ``demo-ledger`` beside it.
+def run_demo(out: Path | None, console: Console, store: str | None = None) -> int:
+    """Run the scenario; files go to ``out`` (``./demo-output``), the store to ``store`` (``demo-ledger`` beside it).
 
     The store is made anew each time. Files in ``out`` that someone has changed are left as they are, and the answers
     are given from the scenario as shipped. Prints for people and returns the exit code: 0, or 1 where some input could
     not be used.
 
-    :raises StoreError: ``demo-ledger`` is there and is not the demo's, or nothing can be written
+    :raises CallError: ``store`` is no folder
+    :raises StoreError: the store's folder is there and is not the demo's, or nothing can be written
     """
     out = out or Path(OUTPUT)
-    ledger = Ledger(_fresh_store(out.parent / STORE))
+    if store and store.startswith(LAKE_MARK):
+        advice = "name a folder that is not there yet"
+        raise CallError(Reason.BAD_CALL, "the demo makes its store anew, in a folder of its own", advice=advice)
+    ledger = Ledger(_fresh_store(Path(store) if store else out.parent / STORE))
     _hand_out_scenario(out)
     _tell(console, "Ilka's touring bike has a Hollenfirth HX540 with the short cage, and an 11-28 cassette. Before the "
                    "pass she would like the 11-34. Ilka, the makers and their parts are invented.")  # fmt: skip

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 from cogledger.desk import demo
+from cogledger.desk.cli import app
+from cogledger.desk.faults import run as cli_run
 from cogledger.extract.records import Reading, StampCandidate, StampReading
 from cogledger.schema.claims import State
 from cogledger.schema.errors import StoreError
@@ -276,3 +278,15 @@ def test_the_scenario_ships_in_little_space():
     files = [path for path in demo.SCENARIO.rglob("*") if path.is_file()]
     assert {path.suffix for path in files} >= {".pdf", ".jpg", ".toml", ".md"}
     assert sum(path.stat().st_size for path in files) < 1_500_000
+
+
+def test_the_store_goes_where_it_is_asked_to_and_never_over_somebody_elses(here, capsys):
+    (here / "mine").mkdir()
+    (here / "mine" / "notes.txt").write_text("keep")
+    assert cli_run(app, ["demo", "--store", "mine"]) == 1
+    assert cli_run(app, ["demo", "--store", "ducklake:postgres:dbname=parts"]) == 2
+    assert [path.name for path in here.iterdir()] == ["mine"]
+    assert cli_run(app, ["demo", "--store", "theirs"]) == 0
+    assert "cogledger limits --store theirs" in capsys.readouterr().out
+    assert len(Ledger("theirs").limits(["HX540"])) == 3
+    assert not (here / "demo-ledger").exists()
