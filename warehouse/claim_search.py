@@ -26,9 +26,15 @@ from kept.claims c join kept.documents d using (sha256) left join kept.last_judg
 _NAMES = {
     "maker": "select distinct maker, maker from kept.claims where maker is not null",
     "variant": "select distinct variant, variant from kept.claims where variant is not null",
-    "sha256": "select sha256, name from kept.documents",
 }
 """Columns of few values, with the name that each value goes by."""
+_NAMED_SO = r"""
+select sha256 from (
+    select sha256, strip_accents(upper(name)) as shown from kept.documents
+) where contains(' ' || regexp_replace(regexp_replace(shown, '[\s\-_/,()]+', ' ', 'g'), '[^\p{L}\p{N} ]', '', 'g')
+                 || ' ' || regexp_replace(shown, '[^\p{L}\p{N}]', '', 'g'), ?)
+"""
+"""The documents whose name, or a word in it, begins with a word that stands behind a blank."""
 
 
 @dataclass(frozen=True)
@@ -153,6 +159,7 @@ def _finder(connection: Connection) -> Callable[[str], Clause]:
 
     def found(key: str) -> Clause:
         listed = {column: begun(column, key) for column in _NAMES}
+        listed["sha256"] = [row[0] for row in connection.execute(_NAMED_SO, [f" {key}"]).fetchall()]
         listed |= {"part_kind": kinds_named(key), "limit_key": limits_named(key)}
         ways = [
             Clause(f"list_contains(?::varchar[], c.{column})", (names,)) for column, names in listed.items() if names
