@@ -19,6 +19,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -172,7 +173,7 @@ def measure(parts: int, call: argparse.Namespace, scratch: Path) -> Figures:
     figures: Figures = {"parts": parts}
     if not (folder / "ledger.duckdb").is_file():
         pack = scratch / "pack"
-        with ProcessPoolExecutor(1) as maker:
+        with ProcessPoolExecutor(1, get_context("spawn")) as maker:
             figures["claims"] = maker.submit(make_pack, pack, parts, call.seed).result()
         figures["pack_mb"] = round(sum(f.stat().st_size for f in pack.iterdir()) / 1e6, 1)
         started = time.perf_counter()
