@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -13,11 +12,10 @@ from ..schema.claims import State
 from ..schema.parts import code_key, family_key, variant_key
 from ..schema.validation import HeldBack
 from .claim_rows import CLAIM_COLUMNS, as_row, dump, tidy_claim
+from .marks import MARKED, make_mark
 from .packs import DOCUMENTS, WORDS, ClaimBatch, Pack
 from .packs.compute import pc
 from .store import Connection
-
-_MARKED = ("code_key", "variant_key", "limit_key", "low", "high", "values", "text", "condition", "snippet", "page")
 
 
 def load_arriving(connection: Connection, pack: Pack) -> int:
@@ -108,7 +106,7 @@ class Marks:
     def add(self, rows: pa.Table) -> Iterator[dict[str, str]]:
         """Take the rows of a batch; gives the marks of the documents that ended in it."""
         rows = rows.filter(pc.equal(rows.column("state"), str(State.READ))).sort_by("sha256")
-        for sha256, *said in zip(*(rows.column(name).to_pylist() for name in ("sha256", *_MARKED)), strict=True):
+        for sha256, *said in zip(*(rows.column(name).to_pylist() for name in ("sha256", *MARKED)), strict=True):
             if sha256 != self._sha256:
                 yield from self.finish()
                 self._sha256 = sha256
@@ -116,9 +114,8 @@ class Marks:
 
     def finish(self) -> Iterator[dict[str, str]]:
         """The mark of the document at hand, if anything is said in it."""
-        if self._sha256 is not None and self._said:
-            text = "\n".join(sorted(self._said))
-            yield {"sha256": self._sha256, "mark": hashlib.sha256(text.encode()).hexdigest()[:16]}
+        if self._sha256 is not None and (mark := make_mark(self._said)):
+            yield {"sha256": self._sha256, "mark": mark}
         self._said = []
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from ..schema.claims import State
 from ..schema.errors import CallError
 from ..schema.limits import LIMITS, Form
 from ..schema.reasons import Reason
+from .claim_rows import dump
 from .register import ToldClaim, find_claim, restore_judged
 from .resolve import MOST_CONFIDENCE
 from .settled import settle
@@ -129,8 +129,8 @@ def _judge(
 ) -> ToldClaim:
     judgement = {
         "judgement_id": uuid.uuid4().hex, "claim_id": told.claim_id, "sha256": told.document_sha256,
-        "verdict": str(verdict), "snapshot": _dump(told.reading),
-        "correction": _dump(correction) if correction else None, "judged_by": by or login_name(),
+        "verdict": str(verdict), "snapshot": dump(told.reading),
+        "correction": dump(correction) if correction else None, "judged_by": by or login_name(),
         "judged_at": datetime.now(UTC).replace(tzinfo=None), "note": note, "origin": None,
     }  # fmt: skip
     columns, marks = ", ".join(judgement), ", ".join("?" * len(judgement))
@@ -138,7 +138,3 @@ def _judge(
     touched = restore_judged(connection, [told.document_sha256])
     settle(connection, touched)
     return find_claim(connection, told.claim_id)
-
-
-def _dump(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False)

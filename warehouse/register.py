@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
@@ -17,6 +16,7 @@ from ..schema.claims import Claim, State, claim_ids
 from ..schema.errors import CallError
 from ..schema.reasons import Reason
 from .claim_rows import CLAIM_COLUMNS, as_row, claim_of, dump, insert_rows, keys_of, record_of, tidy_claim
+from .marks import MARKED, make_mark
 from .order import note_disorder
 from .same_statement import FormerReading, keep_ids
 from .settled import settle
@@ -196,12 +196,7 @@ def _remove_reading(connection: Connection, sha256: str, ids: Sequence[str]) -> 
 
 def mark_of(rows: Iterable[Mapping[str, Any]]) -> str | None:
     """A mark that is equal for documents that say word for word the same; ``None`` where nothing is said."""
-    said = sorted(
-        dump([row[name] for name in ("code_key", "variant_key", "limit_key", "low", "high", "values", "text",
-                                     "condition", "snippet", "page")])
-        for row in rows if row["state"] == State.READ
-    )  # fmt: skip
-    return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16] if said else None
+    return make_mark(dump([row[name] for name in MARKED]) for row in rows if row["state"] == State.READ)
 
 
 def _former_readings(connection: Connection, sha256: str) -> list[FormerReading]:

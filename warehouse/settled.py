@@ -14,7 +14,7 @@ from ..schema.claims import State, claim_from_json
 from ..schema.limits import PartKind
 from ..schema.parts import code_key, family_key, lookalike_key, maker_key, part_label, squash, variant_key
 from ..schema.resolved import LimitValue, Part, ResolvedLimit, SourceRef
-from .claim_rows import claim_of, insert_rows
+from .claim_rows import claim_of, dump, insert_rows
 from .order import note_disorder
 from .resolve import DOUBTED, RULE, KeptClaim, resolve_parts
 from .settle_plain import settle_plain
@@ -158,10 +158,10 @@ def _limit_rows(part: Part) -> Iterable[dict[str, Any]]:
             "limit_key": key, "position": position, "low": value.low, "high": value.high,
             "values": list(value.values) if value.values is not None else None, "text": value.text,
             "unit": value.unit,
-            "condition": _dump(dict(sorted(value.condition.items()))) if value.condition else None,
+            "condition": dump(dict(sorted(value.condition.items()))) if value.condition else None,
             "confidence": limit.confidence,
             "sources": [source.as_json() for source in limit.sources],
-            "conflicts": _dump([limit_as_json(c) for c in limit.conflicts]) if limit.conflicts else None,
+            "conflicts": dump([limit_as_json(c) for c in limit.conflicts]) if limit.conflicts else None,
         }  # fmt: skip
 
 
@@ -228,7 +228,3 @@ def _value_from_json(record: dict[str, Any]) -> LimitValue:
 
 def _sources_from_json(records: Sequence[dict[str, Any]]) -> tuple[SourceRef, ...]:
     return tuple(SourceRef(r["claim_id"], r["document"], r["page"], r["snippet"], State(r["state"])) for r in records)
-
-
-def _dump(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False)

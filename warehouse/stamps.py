@@ -14,6 +14,7 @@ from rapidfuzz import fuzz, process
 from ..schema.errors import CallError
 from ..schema.parts import code_key, part_label
 from ..schema.reasons import Reason
+from .claim_rows import dump
 from .lookup import fits_words
 from .store import Connection, rows_of
 
@@ -69,8 +70,8 @@ def write_stamps(connection: Connection, rows: Sequence[StampRow]) -> None:
         connection.execute("delete from kept.stamps where reading_id = ?", [row.reading_id])
         connection.execute(
             "insert into kept.stamps values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [row.reading_id, row.sha256, code_key(row.record.get("code")), _dump(row.record),
-             _dump(row.place) if row.place else None, _dump(photos), row.codes, row.reader, row.read_at or now],
+            [row.reading_id, row.sha256, code_key(row.record.get("code")), dump(row.record),
+             dump(row.place) if row.place else None, dump(photos), row.codes, row.reader, row.read_at or now],
         )  # fmt: skip
 
 
@@ -137,7 +138,3 @@ def note_part_photos(connection: Connection, found: Mapping[str, bool]) -> None:
 def find_part_photos(connection: Connection) -> set[str]:
     """The hashes of all documents that are photos of parts."""
     return {row[0] for row in connection.execute("select sha256 from kept.part_photos").fetchall()}
-
-
-def _dump(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False)

@@ -6,7 +6,6 @@ import codecs
 import json
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Protocol
 
 import pyarrow as pa
 import pyarrow.csv as pcsv
@@ -23,18 +22,6 @@ _NUMBER = "^-?[0-9]{1,40}([.][0-9]{1,40})?([eE][+-]?[0-9]{1,3})?$"
 _TIME = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}[.][0-9]{6}Z$"
 _WRITTEN_AS_THEY_ARE = ("integer", "number")
 _ARROW_SAYS = (pa.ArrowException, OSError, ValueError, LookupError, OverflowError, MemoryError)
-
-
-class TableWriter(Protocol):
-    """Takes record batches of one table and puts them into a file."""
-
-    def write(self, batch: pa.RecordBatch) -> None:
-        """Write one batch."""
-        ...
-
-    def close(self) -> None:
-        """Finish the file."""
-        ...
 
 
 class ParquetTableWriter:

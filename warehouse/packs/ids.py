@@ -7,8 +7,6 @@ number is not told by their order, since a claim that a person judged keeps its 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -57,15 +55,3 @@ def is_id_of(claim_id: str, sha256: str, claim: Claim) -> bool:
     """Whether ``claim_id`` is an id that this claim of the document can have."""
     stem = claim_stem(sha256, claim)
     return any(numbered_id(stem, nth) == claim_id for nth in range(MOST_ALIKE))
-
-
-def claim_of_row(row: Mapping[str, Any]) -> Claim:
-    """The claim in a row of the table ``claims``; its document's name is left blank."""
-    from ...schema.claims import Box
-
-    box, values, condition = row["bbox"], row["values"], row["condition"]
-    return Claim(
-        "", row["page"], Box(*box) if box else None, row["maker"], row["part_code"], row["variant"], row["part_kind"],
-        row["limit"], row["low"], row["high"], tuple(values) if values is not None else None, row["text"], row["unit"],
-        json.loads(condition) if condition else None, row["snippet"], row["method"], row["confidence"],
-    )  # fmt: skip

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 import numpy as np
 import pyarrow as pa
 
+from ..claim_rows import dump
 from .compute import pc
 from .descriptor import parse_strict_json
 from .fields import Field, TableFields
@@ -197,8 +197,3 @@ class KnownDocuments:
         known[inside] = self._all[at[inside]] == asked[inside]
         missing = ~known[coded.indices.to_numpy()]
         return int(np.argmax(missing)) if missing.any() else -1
-
-
-def dump(value: object) -> str:
-    """``value`` as JSON on one line."""
-    return json.dumps(value, ensure_ascii=False)

@@ -13,9 +13,9 @@ from typing import Any
 
 import pyarrow as pa
 
+from ..claim_rows import dump
 from .compute import pc
 from .fields import CLAIMS, DOCUMENTS, TableFields
-from .rows import dump
 from .settings import PackSettings
 from .texts import find_all_bad, tame
 from .words import find_bad_word
